@@ -29,6 +29,8 @@ from lickwright.config.reading import parse_project_config
 from lickwright.config.setting_rows import SETTINGS, SEVERITIES, settings_table
 from lickwright.core.source import Source
 from lickwright.export import Options
+from lickwright.music.custom_sound import SOUND_SETTINGS, SoundSetting, read_sound, sound_settings_table
+from lickwright.music.instruments import INSTRUMENTS
 from lickwright.settings.fields import FIELDS, Settings
 
 RULES = all_rules()
@@ -495,11 +497,44 @@ def test_what_a_house_switches_on_the_command_line_switches_off() -> None:
             assert preferred_values(context, style)[name.replace("-", "_")] is False
 
 
+# --- sounds of one's own ---------------------------------------------------------------------------------------------
+
+
+def test_a_house_defines_a_sound() -> None:
+    sounds = styled('[sounds.mine]\nlike = "lead"\ndrive = 12\nroom = -30\ncabinet = "clean"\npick = 60\n').sounds
+    mine, lead, clean = sounds["mine"], INSTRUMENTS["lead"], INSTRUMENTS["clean"]
+    assert (mine.name, mine.program, mine.strings) == ("mine", lead.program, lead.strings)
+    changed = {"drive": 12.0, "room": -30.0, "post": clean.guitar.post, "body": clean.guitar.body, "pick": 0.06}
+    assert mine.guitar == lead.guitar._replace(**changed)
+
+
+@pytest.mark.parametrize("setting", SOUND_SETTINGS, ids=lambda setting: setting.name)
+def test_numbers_of_a_sound_have_bounds(setting: SoundSetting) -> None:
+    for wrong in (10_000, -10_000, float("nan"), float("inf"), True, "x", [], {}):
+        row, mistakes = read_sound("mine", {setting.name: wrong})
+        assert [one.setting for one in mistakes] == [setting.name]
+        assert row.guitar == INSTRUMENTS["clean"].guitar
+
+
+def test_a_recording_is_played_on_the_sound_that_is_asked_for(tmp_path: Path) -> None:
+    """Another sound gives other samples and is recorded anew; the same one is not."""
+    pytest.importorskip("soundfile")
+    (tmp_path / "a.lick").write_text('tempo 240\nlick "a"\n| G5 - - . . . . . ||\n', "utf-8")
+    found = []
+    for room in (-24, -12, -12):
+        (tmp_path / FILE).write_text(f'[sounds.mine]\nlike = "nylon"\nroom = {room}\n', "utf-8")
+        assert main(["make", str(tmp_path / "a.lick"), "--out", str(tmp_path / "out"), "--sound", "mine"]) == 0
+        found.append((tmp_path / "out" / "a" / "a.wav").read_bytes())
+    assert found[0] != found[1] == found[2]
+    assert main(["make", str(tmp_path / "a.lick"), "--out", str(tmp_path / "out"), "--sound", "mina"]) == 2
+
+
 # --- the page --------------------------------------------------------------------------------------------------------
 
 
 def test_the_page_has_the_table_of_names() -> None:
     assert settings_table() in PAGE
+    assert sound_settings_table() in PAGE
 
 
 def test_the_examples_of_the_page_can_be_read() -> None:

@@ -49,7 +49,7 @@ class Scene(NamedTuple):
 
 
 _MAKE = {
-    "--to": "tab,midi", "--out": "other", "--tempo": "50%", "--width": "40", "--count-in": "1", "--repeat": "2", "--vary": "3",
+    "--to": "tab,midi", "--out": "other", "--tempo": "50%", "--width": "40", "--count-in": "1", "--repeat": "2", "--vary": "3", "--sound": "lead",
     "--format": "flac", "--ladder": "50%,20,110%", "--longest": "2", "--bars": "1", "--jobs": "2", "--findings": "github",
     "--report": "report.json", "--shard": "1/2", "--zip": "course.zip", "--names": "{book-number}-{title}", "--layout": "flat",
     "--sheet-format": "svg", "--paper": "letter", "--print-size": "large", "--book": "Course",
@@ -105,7 +105,7 @@ def options(scene: Scene) -> dict[str, list[str]]:
 
 # Pairs that are wrong usage.
 _BUILD_ONLY = (
-    "--to", "--tempo", "--width", "--chord-tones", "--single-channel", "--silent-page", "--count-in", "--click", "--repeat", "--answer", "--backing",
+    "--to", "--tempo", "--width", "--chord-tones", "--single-channel", "--silent-page", "--count-in", "--sound", "--click", "--repeat", "--answer", "--backing",
     "--vary", "--bars", "--format", "--practice", "--ladder", "--longest", "--compressed", "--watch", "--check-contents", "--no-sync", "--shard", "--cluster",
     "--zip", "--sheet-format", "--paper", "--print-size", "--left-handed", "--black", "--count", "--staff", "--book", "--share-pages",
 )  # fmt: skip

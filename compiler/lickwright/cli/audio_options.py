@@ -6,8 +6,9 @@ In: the values of the options. Out: a `RecordingRequest`. Whether the packages t
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -17,7 +18,11 @@ from lickwright.export import SOUND_FORMATS, RecordingRequest
 from lickwright.export.option_parsing import COUNT_INS, LONGEST, REPEATS
 from lickwright.music.practice import MINUTES, Ladder, parse_bars, parse_ladder
 
+if TYPE_CHECKING:
+    from lickwright.music.instruments import InstrumentRow
+
 _DEFAULT = RecordingRequest()
+_NO_SOUNDS: Mapping[str, InstrumentRow] = MappingProxyType({})
 _LADDER_GIVEN = "lickwright.ladder"  # key of the click context: the command line has a ladder
 
 
@@ -50,6 +55,11 @@ _PLAYING = (
     ),
     click.option("--answer/--no-answer", help="After each time through, a silence of the same length for your answer."),
     click.option("--backing/--no-backing", help="Hold the lick's chords under it, or its key's tonic and fifth."),
+    click.option(
+        "--sound",
+        metavar="NAME",
+        help="What it is played on, instead of what the lick says: one of the sounds, or your own of lickwright.toml.",
+    ),
     click.option(
         "--vary",
         type=click.IntRange(0, 2**31 - 1),
@@ -84,15 +94,26 @@ playing_options = add_options(_PLAYING)
 recording_options = add_options((*_PLAYING, *_FILES))
 
 
-def requested_audio(value: Callable[[str], Any]) -> RecordingRequest:
+def requested_audio(value: Callable[[str], Any], own: Mapping[str, InstrumentRow] = _NO_SOUNDS) -> RecordingRequest:
     """Return the recording that the options ask for; a ladder on the command line asks for the practice set.
 
-    `value` returns the value of an option, or None if the command has no such option.
+    `value` returns the value of an option, or None if the command has no such option; `own` are the sounds of the house. Raises UsageError.
     """
     names = ("format", "practice", "count_in", "click", "repeat", "answer", "backing", "ladder", "vary", "longest")
     given = {name: value(name) for name in names}
+    if (name := value("sound")) is not None:
+        given["sound"] = _sound(name, own)
     given["practice"] = given["practice"] or click.get_current_context().meta.get(_LADDER_GIVEN)
     return RecordingRequest(**{name: one for name, one in given.items() if one is not None})
+
+
+def _sound(name: str, own: Mapping[str, InstrumentRow]) -> InstrumentRow:
+    from lickwright.music.custom_sound import find_sound
+
+    try:
+        return find_sound(name, own)
+    except ValueError as e:
+        raise click.UsageError(f"--sound: {e}") from None
 
 
 def require_sound() -> None:

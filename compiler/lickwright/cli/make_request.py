@@ -175,7 +175,7 @@ class MakeRequest:
 def _formats_and_options(chosen: Values, project: ProjectConfig | None) -> tuple[tuple[ExportFormat, ...], Options]:
     """Return the formats to make and the options of the exports. Raises UsageError."""
     tempo: TempoRequest = chosen["tempo"]
-    recording = audio_options.requested_audio(chosen.get)
+    recording = audio_options.requested_audio(chosen.get, project.sounds if project is not None else {})
     sheet = sheet_options.requested_sheet(chosen.__getitem__)
     rows = _with_score(_with_sheet(_with_audio(chosen["rows"], recording), sheet), chosen["compressed"])
     is_recorded = any(row.is_audio for row in rows)

@@ -29,13 +29,15 @@ def command(path: str, title: str | None, tempo: TempoRequest, **more: Any) -> i
     Needs the extra lickwright[play]. Press Ctrl-C to stop. With headphones, start with the volume down.
     """
     from lickwright.cli.select_lick import choose_licks, report_errors
+    from lickwright.config.discovery import ProjectConfigs
     from lickwright.export import Options
 
     audio_options.require_sound()
+    project = ProjectConfigs().named(path)
     options = Options(
         tempo_percent=tempo.percent,
         tempo_bpm=tempo.bpm,
-        recording=audio_options.requested_audio(more.get),
+        recording=audio_options.requested_audio(more.get, project.sounds if project is not None else {}),
         bars=more["bars"],
     )
     chosen, verdict = choose_licks(path, title)

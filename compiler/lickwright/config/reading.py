@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Callable, Iterator, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lickwright.config import toml_errors
 from lickwright.config.project_config import ProjectConfig
@@ -22,6 +22,9 @@ from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.export import Album
 from lickwright.settings.fields import BY_NAME, OTHER_NAMES
 from lickwright.settings.project_rules import FIXED, SYNTAX, UNKNOWN, VALUE, ProjectField
+
+if TYPE_CHECKING:
+    from lickwright.music.instruments import InstrumentRow
 
 MAX_BYTES = 1 << 16  # far more than all settings take; bounds the work on a hostile file
 MOST = 100  # findings; reading stops after them
@@ -67,6 +70,7 @@ class _Reading:
         self._severities: dict[str, Severity | None] = {}
         self._make: dict[str, Any] = {}
         self._album: dict[str, Any] = {}
+        self._sounds: dict[str, InstrumentRow] = {}
 
     def read(self, values: dict[str, Any], where: dict[NamePath, NamePlace]) -> None:
         """Read all names in the order of the text."""
@@ -78,6 +82,8 @@ class _Reading:
             row = BY_PLACE.get((section, name))
             if section == "findings":
                 self._set_severity(path, name, value)
+            elif section == "sounds" and (isinstance(value, dict) or not any(row.name == name for row in SETTINGS)):
+                self._set_sound(path, name, value)
             elif row is not None:
                 self._set(path, row, value)
             elif not section and name in SECTIONS:
@@ -156,6 +162,25 @@ class _Reading:
         else:
             self._severities[rule.code] = SEVERITIES.get(value, Severity.INFO)
 
+    def _set_sound(self, path: NamePath, name: str, value: Any) -> None:
+        """Read one section such as [sounds.mine]."""
+        from lickwright.music.custom_sound import read_sound
+
+        if not isinstance(value, dict):
+            hint = f"[sounds.mine] begins one, and its settings stand below it: {name[:30]} = …"
+            self._report(
+                VALUE, path, f"{toml_type(value)} is here, where a sound has a section of its own", hint, value
+            )
+            return
+        sound, mistakes = read_sound(name, value)
+        for setting, message, hint in mistakes:
+            place = (*path, setting) if setting else path
+            known = setting in value and message.startswith(("a sound has no", "a sound like"))
+            self._report(
+                UNKNOWN if known else VALUE, place, message, hint, None if known or not setting else value[setting]
+            )
+        self._sounds[name] = sound
+
     def _unknown(self, path: NamePath, section: str, name: str, value: Any) -> None:
         """Report a name that does not exist, or that belongs elsewhere."""
         shown = name[:30]
@@ -194,7 +219,7 @@ class _Reading:
         return ProjectConfig(
             self._source, self._fields, frozenset(self._unread), self._required, self._severities,
             self._source.name, self._key(), self._make,
-            Album(**self._album) if self._album else None, tuple(found),
+            Album(**self._album) if self._album else None, tuple(found), self._sounds,
         )  # fmt: skip
 
     def _key(self) -> str:

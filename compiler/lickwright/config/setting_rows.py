@@ -215,6 +215,7 @@ SECTIONS = {
     "album": "what recordings say of the album that they belong to",
     "names": "how files are named in a release: in `release_files`, and in the archive that `lickwright make --zip` writes",
     "fields": "fields for every lick that does not write them, nor its file",
+    "sounds": "sounds of your own, each in a section of its own: `[sounds.mine]`",
     "findings": "how much a finding weighs: its code, and error, warning, note or off",
 }
 

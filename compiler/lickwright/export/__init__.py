@@ -18,6 +18,7 @@ from lickwright.music.practice import PRACTICE_PERCENTS, Ladder
 
 if TYPE_CHECKING:
     from lickwright.layout.grid import Grid
+    from lickwright.music.instruments import InstrumentRow
     from lickwright.performance.note_events import Performance
     from lickwright.timeline.model import Timeline
 
@@ -43,6 +44,7 @@ class RecordingRequest:
     ladder: Ladder = Ladder()
     vary: int | None = None  # seed of small variations from stroke to stroke; None: none
     longest: int | None = None  # seconds that a recording may last; None: as long as any
+    sound: InstrumentRow | None = None  # what it is played on; None: what the lick says
 
     @property
     def times(self) -> int:

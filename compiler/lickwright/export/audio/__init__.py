@@ -16,7 +16,7 @@ from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.digest import blake2b
 from lickwright.core.fast_dataclass import replace
 from lickwright.export import EXPORTS, PRACTICE, Export, Length, LoweredLick, Options, duration_in_words, join_suffix
-from lickwright.music.instruments import INSTRUMENTS
+from lickwright.music.instruments import INSTRUMENTS, InstrumentRow
 from lickwright.music.practice import MINUTES, PRACTICE_PERCENTS
 from lickwright.performance.note_events import Performance
 from lickwright.synth.arrangement import RATE, PlannedRound, RecordingPlan, arrange
@@ -94,10 +94,15 @@ def _sound(stages: LoweredLick, options: Options, plan: RecordingPlan) -> bytes:
 
     settings, recording = stages.timeline.settings, options.recording
     parts = (
-        plan.notes, plan.clicks, plan.chords, plan.end, settings.tuning.sounding, settings.sound,
+        plan.notes, plan.clicks, plan.chords, plan.end, settings.tuning.sounding, _instrument(stages, options),
         recording.vary, recording.format, RATE, numpy.__version__, soundfile.__libsndfile_version__,
     )  # fmt: skip
     return blake2b(repr(parts).encode(), digest_size=16).digest()
+
+
+def _instrument(stages: LoweredLick, options: Options) -> InstrumentRow:
+    """Return what the lick is played on."""
+    return options.recording.sound or INSTRUMENTS[stages.timeline.settings.sound]
 
 
 def expected_length(plan: RecordingPlan, kind: str) -> Length:
@@ -112,7 +117,7 @@ def render_samples(stages: LoweredLick, options: Options, plan: RecordingPlan, f
 
     settings, vary = stages.timeline.settings, options.recording.vary
     feel = None if vary is None else Humanizer(vary)
-    return mix_down(plan, settings.tuning.sounding, INSTRUMENTS[settings.sound].guitar, file, RATE, feel)
+    return mix_down(plan, settings.tuning.sounding, _instrument(stages, options).guitar, file, RATE, feel)
 
 
 def audio_losses(stages: LoweredLick, options: Options, plan: RecordingPlan) -> tuple[Diagnostic, ...]:
