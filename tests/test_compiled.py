@@ -19,7 +19,7 @@ ROOT = Path(__file__).parent.parent
 FORMATS = ("tab", "midi", "timing", "timing-json", "timing-text", "musicxml")
 MADE = 500  # licks by chance
 # Those that compare whole outputs and findings, and walk the notation; none of them puts functions of its own into our modules.
-TESTS = "golden bad samples contract syntax tab midi midi_techniques timing performance layout checks_rhythm checks_box checks_hands"
+TESTS = "golden bad samples contract syntax tab midi midi_techniques timing performance layout checks_rhythm checks_box checks_hands tidy"
 
 pytestmark = [
     pytest.mark.slow,
@@ -94,13 +94,14 @@ def _texts() -> Iterator[tuple[str, str]]:
 
 
 def _digests() -> Iterator[str]:
-    """Yield a line for each text: a hash of its findings and of every output of its licks."""
+    """Yield a line for each text: a hash of its findings, its tidy text and every output of its licks."""
     from lickwright.compiler import compile_text
     from lickwright.export import Options
+    from lickwright.transform.tidy import tidy
 
     for name, text in _texts():
         found = compile_text(text, name)
-        digest = hashlib.sha256(repr(found.diagnostics).encode())
+        digest = hashlib.sha256(repr((found.diagnostics, tidy(found)[1:])).encode())
         for lick in (lick for lick in found.licks if lick.ok):
             made = [lick.emit(one, Options()) for one in FORMATS] + [lick.emit("midi", Options(single_channel=True))]
             for export in made:

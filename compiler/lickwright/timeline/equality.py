@@ -39,7 +39,7 @@ def _is_same(one: Any, other: Any) -> bool:
         return one.keys() == other.keys() and all(_is_same(value, other[key]) for key, value in one.items())
     if isinstance(one, tuple | list):
         return len(one) == len(other) and all(map(_is_same, one, other))
-    names: Mapping[str, object] | None = getattr(kind, "__record_fields__", None)
+    names: tuple[str, ...] | None = getattr(kind, "__record_parameters__", None)
     if names is None:
         return bool(one == other)
     return all(_is_same(getattr(one, name), getattr(other, name)) for name in names)
