@@ -347,7 +347,7 @@ def test_a_part_is_recorded_beside_the_whole(tmp_path: Path, capsys: pytest.Capt
     whole = files_of(every, tmp_path)
     found = files_of([*every, "--bars", "2"], tmp_path)
     assert found == whole | {
-        f"one.bar-2{suffix}" for suffix in (".mid", ".timing.csv", ".timing.json", ".timing.txt", ".wav")
+        f"one.bar-2{suffix}" for suffix in (".tab.txt", ".mid", ".timing.csv", ".timing.json", ".timing.txt", ".wav")
     }
     wave, rate = soundfile.read(tmp_path / "out" / "one" / "one.bar-2.wav")
     assert len(wave) / rate == pytest.approx(3, abs=0.01)
