@@ -18,6 +18,8 @@ from lickwright.importers.rules import BAR_FILLED, JUMP, METER_CHANGE
 from lickwright.music.rhythm import Meter, parse_meter
 
 _ZERO = Fraction(0)
+_PLAIN = DraftBar()
+_SHORTEST_PART = 64  # of a whole note, which a pick-up is counted in
 
 
 class FittedLick(NamedTuple):
@@ -53,24 +55,16 @@ def fit_bars(draft: LickDraft) -> list[FittedLick]:
 
 
 def _fitted(draft: LickDraft, meter: Meter, bars: Sequence[tuple[int, DraftBar]], doubts: list[Doubt]) -> FittedLick:
-    first_length = bars[0][1].length
-    pickup = first_length if first_length and len(bars) > 1 and first_length < meter.length else None
-    if pickup is not None and (pickup.denominator & (pickup.denominator - 1) or pickup.denominator > 64):
-        pickup = None
+    pickup = _pickup(meter, [bar for _, bar in bars])
     fitted: list[tuple[int, DraftBar]] = []
     for place, (n, bar) in enumerate(bars):
-        length = meter.length if bar.length is None else bar.length
-        last = place + 1 == len(bars)
-        if (
-            length == meter.length
-            or bar.same
-            or (place == 0 and pickup)
-            or _completes(bar, length, meter, pickup, last)
-        ):
-            fitted.append((n, replace(bar, length=length, meter=meter)))
+        whole = replace(bar, length=bar.length or meter.length, meter=meter)
+        first, last = place == 0, place + 1 == len(bars)
+        if _adds_up(whole, meter, pickup, first, last):
+            fitted.append((n, whole))
             continue
-        pieces = list(_cut(replace(bar, length=length, meter=meter), meter.length))
-        message = f"bar {n + 1} lasts {length} of a whole note, and {meter} asks for {meter.length}"
+        pieces = list(_cut(whole, meter.length))
+        message = f"bar {n + 1} lasts {whole.length} of a whole note, and {meter} asks for {meter.length}"
         hint = "it is filled up with silence" if len(pieces) == 1 else f"it is written as {len(pieces)} bars"
         doubts.append(Doubt(BAR_FILLED, message, hint, n))
         fitted += [(n, piece) for piece in pieces]
@@ -81,10 +75,21 @@ def _fitted(draft: LickDraft, meter: Meter, bars: Sequence[tuple[int, DraftBar]]
     return FittedLick(replace(draft, bars=shaped), meter, pickup, tuple(n for n, _ in fitted), tuple(doubts))
 
 
-def _completes(bar: DraftBar, length: Fraction, meter: Meter, pickup: Fraction | None, last: bool) -> bool:
-    """Return whether a bar may be short by the pick-up: at the end, or before what goes back."""
+def _pickup(meter: Meter, bars: Sequence[DraftBar]) -> Fraction | None:
+    """Return the length of a short first bar, where a field can say it; None where there is none."""
+    length = bars[0].length
+    if length is None or len(bars) == 1 or length >= meter.length:
+        return None
+    under = length.denominator
+    return length if not under & (under - 1) and under <= _SHORTEST_PART else None
+
+
+def _adds_up(bar: DraftBar, meter: Meter, pickup: Fraction | None, first: bool, last: bool) -> bool:
+    """Return whether a bar is as long as it may be: whole, a pick-up, or short by the pick-up at the end or before what goes back."""
+    if bar.length == meter.length or bar.same or (first and pickup is not None):
+        return True
     goes_back = bar.repeat_end or any(mark.target or mark.sign == "fine" for mark in bar.marks)
-    return pickup is not None and bool(last or goes_back) and length + pickup == meter.length
+    return pickup is not None and bool(last or goes_back) and (bar.length or _ZERO) + pickup == meter.length
 
 
 def _cut(bar: DraftBar, whole: Fraction) -> Iterator[DraftBar]:
@@ -93,22 +98,30 @@ def _cut(bar: DraftBar, whole: Fraction) -> Iterator[DraftBar]:
     count = max(1, -(-length // whole))
     missing = count * whole - length
     for n in range(count):
-        start, end = n * whole, (n + 1) * whole
-        groups = tuple(_moved(group, start, length, missing) for group in bar.groups if start <= group.at < end)
-        yield replace(
-            bar,
-            groups=groups,
-            length=whole,
-            repeat_start=bar.repeat_start and n == 0,
-            repeat_end=bar.repeat_end if n == count - 1 else 0,
-            ending=bar.ending if n == 0 else 0,
-            double=bar.double and n == count - 1,
-            newline=bar.newline and n == count - 1,
-            chords=tuple(one._replace(at=one.at - start) for one in bar.chords if start <= one.at < end),
-            directions=tuple(one._replace(at=one.at - start) for one in bar.directions if start <= one.at < end),
-            marks=tuple(mark for mark in bar.marks if n == (0 if mark.opens else count - 1)),
-            comments=bar.comments if n == 0 else (),
+        start, last = n * whole, n == count - 1
+        opening = bar if n == 0 else _PLAIN
+        closing = bar if last else _PLAIN
+        yield DraftBar(
+            tuple(_moved(group, start, length, missing) for group in bar.groups if start <= group.at < start + whole),
+            whole,
+            bar.meter,
+            repeat_start=opening.repeat_start,
+            repeat_end=closing.repeat_end,
+            ending=opening.ending,
+            double=closing.double,
+            newline=closing.newline,
+            chords=tuple(one._replace(at=one.at - start) for one in bar.chords if start <= one.at < start + whole),
+            directions=tuple(
+                one._replace(at=one.at - start) for one in bar.directions if _is_in(one.at, start, whole, last)
+            ),
+            marks=tuple(mark for mark in bar.marks if (opening if mark.opens else closing) is bar),
+            comments=opening.comments,
+            span=bar.span,
         )
+
+
+def _is_in(at: Fraction, start: Fraction, whole: Fraction, last: bool) -> bool:
+    return at >= start and (last or at < start + whole)
 
 
 def _moved(group: DraftGroup, start: Fraction, length: Fraction, missing: Fraction) -> DraftGroup:

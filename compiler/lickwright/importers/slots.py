@@ -222,22 +222,18 @@ class SlotPlanner:
         `ring` is the ring word of the stroke, or `_JOINED` for no stroke at all; with `alone` nothing can be written.
         """
         strings = {note.string for note in notes}
-        held: list[int] = []
-        stopped: list[int] = []
-        for string, one in list(self._sounding.items()):
-            if string in strings:
-                continue
-            ends = ring != _JOINED and _is_stopped(one, ring)
-            wanted = one.end > now and (ends or string in runs)
-            if wanted and not alone:
-                held.append(string)
-            elif one.end <= now and not ends and not alone:
-                stopped.append(string)
-            if one.end <= now or (ends and string not in held):
-                del self._sounding[string]
-                runs.pop(string, None)
-            if wanted and alone:
-                self._say(self._bar, "strings held under a rake, a trill or a pick scrape are let go")
+        others = {string: one for string, one in self._sounding.items() if string not in strings}
+        ended = {string for string, one in others.items() if ring != _JOINED and _is_stopped(one, ring)}
+        over = {string for string, one in others.items() if one.end <= now}
+        held = {string for string in others if string not in over and (string in ended or string in runs)}
+        stopped = over - ended
+        if alone and held:
+            self._say(self._bar, "strings held under a rake, a trill or a pick scrape are let go")
+        if alone:
+            held, stopped = set(), set()
+        for string in over | (ended - held):
+            del self._sounding[string]
+            runs.pop(string, None)
         holds = (Hold(self._tuning.written(one), runs[one].marks if one in runs else ()) for one in _thickest(held))
         return [*holds, *(Rest(self._tuning.written(string)) for string in _thickest(stopped))]
 

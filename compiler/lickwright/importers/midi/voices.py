@@ -45,33 +45,33 @@ def choose_notes(song: MidiSong, track: str, tuning: str) -> ChosenNotes:
     if not song.notes:
         drums = "the MIDI file has only percussion" if song.drums else "the MIDI file has no notes"
         raise Unreadable(drums, "export a track with a melody")
-    own = {index: _STRING_TRACK.fullmatch(song.names.get(index, "")) for index in {note.track for note in song.notes}}
-    if not track and all(own.values()):
-        return _own_strings(song, {index: int(match[1]) for index, match in own.items() if match is not None})
+    if not track and (own := _own_tracks(song)):
+        return _own_strings(song, own)
     one = _one_player(song) and not track
     groups = {_EVERYTHING: song.notes} if one else _groups(song)
-    names = list(groups)
-    if track:
-        wanted = [name for n, name in enumerate(names, 1) if track in (str(n), name) or track.lower() == name.lower()]
-        if not wanted:
-            listed = ", ".join(f"{n} {name}" for n, name in enumerate(names[:_LISTED], 1))
-            raise Unreadable(f"the MIDI file has no track `{track[:40]}`", f"its tracks are {listed}")
-        best = wanted[0]
-    else:
-        best = max(names, key=lambda name: _worth(song, name, groups[name]))
+    best = _asked(list(groups), track) if track else max(groups, key=lambda name: _worth(song, name, groups[name]))
     notes = groups[best]
     program = song.programs.get((notes[0].track, notes[0].channel), -1)
     bass = program in _BASSES or "bass" in best.lower()
     chosen = _tuning(tuning or ("bass" if bass else "standard"))
-    return ChosenNotes(
-        notes,
-        channel_strings(song, notes, chosen) if one else {},
-        chosen,
-        0,
-        program,
-        best,
-        [name for name in names if name != best],
-    )
+    strings = channel_strings(song, notes, chosen) if one else {}
+    return ChosenNotes(notes, strings, chosen, 0, program, best, [name for name in groups if name != best])
+
+
+def _asked(names: list[str], track: str) -> str:
+    """Return the name of the track that is asked for, by its number or name. Raises `Unreadable` where there is none."""
+    for number, name in enumerate(names, 1):
+        if track in (str(number), name) or track.lower() == name.lower():
+            return name
+    listed = ", ".join(f"{number} {name}" for number, name in enumerate(names[:_LISTED], 1))
+    raise Unreadable(f"the MIDI file has no track `{track[:40]}`", f"its tracks are {listed}")
+
+
+def _own_tracks(song: MidiSong) -> dict[int, int]:
+    """Return the string of each track with notes, where all are called as Lickwright calls them; else nothing."""
+    found = {index: _STRING_TRACK.fullmatch(song.names.get(index, "")) for index in {note.track for note in song.notes}}
+    strings = {index: int(match[1]) for index, match in found.items() if match is not None}
+    return strings if len(strings) == len(found) else {}
 
 
 def _tuning(text: str) -> Tuning:

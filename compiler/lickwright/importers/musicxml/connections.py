@@ -48,19 +48,31 @@ def _begin(note: TiedNote, before: TiedNote | None) -> Technique:
     if features.tapped:
         return JOINS["t"] if before is not None and ends_at(note, "slur") else ENTRIES["t"]
     if before is None:
-        entry = features.entry
-        return entry if entry is not None else ENTRIES["h"] if ends_at(note, "hammer-on") else PICKED
+        otherwise = ENTRIES["h"] if ends_at(note, "hammer-on") else PICKED
+        return features.entry or otherwise
+    return _by_signs(note, before) or features.entry or _slurred(note, before) or PICKED
+
+
+def _by_signs(note: TiedNote, before: TiedNote) -> Technique | None:
+    """Return how a note is connected by a sign of its own; None where it has none."""
     if ends_at(note, "hammer-on"):
         return JOINS["h"]
     if ends_at(note, "pull-off"):
         return JOINS["p"]
-    up = (note.fret or 0) >= (before.fret or 0)
     if ends_at(note, "slide") or ends_at(note, "glissando"):
-        sign = "/" if up else "\\"
+        sign = "/" if _goes_up(note, before) else "\\"
         return JOINS[sign] if ends_at(note, "slur") else JOINS[sign * 2]
-    if features.entry is not None:
-        return features.entry
-    slurred = _slur_numbers(note, "stop") & _slur_numbers(before, "start")
-    if slurred and note.fret != before.fret and note.fret is not None and before.fret is not None:
-        return JOINS["h" if up else "p"]
-    return PICKED
+    return None
+
+
+def _slurred(note: TiedNote, before: TiedNote) -> Technique | None:
+    """Return how a note is connected that only a slur of two joins to the one before; None where none does."""
+    if not _slur_numbers(note, "stop") & _slur_numbers(before, "start"):
+        return None
+    if note.fret is None or before.fret is None or note.fret == before.fret:
+        return None
+    return JOINS["h" if _goes_up(note, before) else "p"]
+
+
+def _goes_up(note: TiedNote, before: TiedNote) -> bool:
+    return (note.fret or 0) >= (before.fret or 0)
