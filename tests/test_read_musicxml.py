@@ -21,7 +21,7 @@ from lickwright.export import LoweredLick, Options
 from lickwright.export.musicxml import emit
 from lickwright.importers.draft import LickDraft
 from lickwright.importers.draft_differences import draft_differences
-from lickwright.importers.musicxml import read_score
+from lickwright.importers.musicxml.reading import read_score
 from lickwright.importers.options import ReadOptions
 from lickwright.importers.timeline_draft import draft_from_timeline
 from lickwright.importers.write_lick import write_licks

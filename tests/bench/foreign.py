@@ -19,7 +19,7 @@ from pathlib import Path
 
 from lickwright.core.source import Unreadable
 from lickwright.importers.midi.reading import read_midi
-from lickwright.importers.musicxml import read_score
+from lickwright.importers.musicxml.reading import read_score
 from lickwright.importers.options import ReadOptions
 from lickwright.importers.write_lick import write_licks
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from lickwright.core.source import Source
 from lickwright.importers.draft import LickDraft
-from lickwright.importers.musicxml import read_score
+from lickwright.importers.musicxml.reading import read_score
 from lickwright.importers.options import ReadOptions, title_of
 
 
