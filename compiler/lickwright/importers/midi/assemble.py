@@ -61,18 +61,21 @@ def placed_draft_note(
         for move in played.moves
         if move.kind in _WORD_MOVES and _WORD_MOVES[move.kind] not in marks
     ]
-    head, touch = words.head, None
-    if head is HEADS["<>"] and fret is not None:
-        touch, fret = _node(fret), None
-    elif head is HEADS["n<>"] and fret is not None:
-        fret = max(0, fret - _OCTAVE)
-        touch = Fraction(fret + _OCTAVE)
-    elif head is HEADS["*"] and fret is not None:
-        fret = max(0, fret - _PINCHED)
-    if head is HEADS["x"] or "rake stroke" in words.names:
-        fret = None
+    head = words.head
+    fret, touch = _touched(head, fret, "rake stroke" in words.names)
     shapes = () if head is HEADS["x"] else _shapes(played, start, length, place, begin)
     return DraftNote(string, fret, length, begin, head, touch, tuple(marks), shapes, None, words.pluck, words.trill)
+
+
+def _touched(head: Technique | None, fret: int | None, raked: bool) -> tuple[int | None, Fraction | None]:
+    """Return the fret and the place touched of a note that sounds `fret` semitones above its open string."""
+    if head is HEADS["x"] or raked or fret is None:
+        return None, None
+    if head is HEADS["<>"]:
+        return None, _node(fret)
+    if head is HEADS["n<>"]:
+        return max(0, fret - _OCTAVE), Fraction(max(_OCTAVE, fret))
+    return (max(0, fret - _PINCHED) if head is HEADS["*"] else fret), None
 
 
 def _beginning(played: PlayedNote) -> Technique:

@@ -171,14 +171,21 @@ def _connected(notes: list[PlayedNote], quarter: int, clock: SongClock) -> Itera
     for note in notes:
         meets = before is not None and note.on - before.off <= max(1, _TOUCH * quarter // 960)
         if meets and before is not None and note.begin is PICKED:
-            ended = [move for move in before.moves if move.kind in _LEAVING and move.end > move.start]
-            if note.legato and note.pitch != before.pitch:
-                note.begin = JOINS["h" if note.pitch > before.pitch else "p"]
-            elif ended and round(ended[-1].level) == note.pitch - before.pitch:
-                note.begin = JOINS["//" if note.pitch > before.pitch else "\\\\"]
+            note.begin = _connection(before, note)
         if note.begin is JOINS["t"] and not meets:
             note.begin = ENTRIES["t"]
         if before is not None and note.begin in (JOINS["//"], JOINS["\\\\"]):
             before.moves = _without_way_on(before.moves, clock.seconds(before.off) - clock.seconds(before.on))
         before = note
         yield note
+
+
+def _connection(before: PlayedNote, note: PlayedNote) -> Technique:
+    """Return how a note goes on from the one before, at whose end it begins: by the legato pedal, or where that one has slid to its pitch."""
+    up = note.pitch > before.pitch
+    if note.legato and note.pitch != before.pitch:
+        return JOINS["h" if up else "p"]
+    ways = [move for move in before.moves if move.kind in _LEAVING and move.end > move.start]
+    if ways and round(ways[-1].level) == note.pitch - before.pitch:
+        return JOINS["//" if up else "\\\\"]
+    return PICKED

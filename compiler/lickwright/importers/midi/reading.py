@@ -16,13 +16,12 @@ from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Unreadable
 from lickwright.importers.box_places import box_places
 from lickwright.importers.draft import Doubt, DraftBar, DraftDirection, DraftGroup, GroupKind, LickDraft
-from lickwright.importers.fret_choice import PitchedNote, PitchMoment, choose_places
 from lickwright.importers.midi.assemble import PlacedNote, note_ends, placed_draft_note
 from lickwright.importers.midi.phrases import phrase_bars
-from lickwright.importers.midi.pitch_moves import MoveKind
 from lickwright.importers.midi.played_notes import PlayedNote, played_notes
 from lickwright.importers.midi.quantizer import QuantizedOnsets, nearest_place, quantize, shape_place, unswung
 from lickwright.importers.midi.song import MidiSong, SongClock, read_song
+from lickwright.importers.midi.string_places import string_places
 from lickwright.importers.midi.timeline_grid import GridBar, grid_bars
 from lickwright.importers.midi.voices import ChosenNotes, choose_notes
 from lickwright.importers.options import ReadOptions
@@ -30,7 +29,7 @@ from lickwright.importers.rules import LEFT_OUT, NO_PLACE, PLACES_CHOSEN, QUANTI
 from lickwright.music.instruments import DEFAULT_INSTRUMENT, INSTRUMENTS
 from lickwright.music.pitch import parse_key
 from lickwright.music.rhythm import TEMPO_MAX, TEMPO_MIN
-from lickwright.notation.techniques import JOINS, TechniqueKind
+from lickwright.notation.techniques import TechniqueKind
 
 _MOST_NOTES = 10_000  # events of a lick
 _TOGETHER = 0.022  # seconds within which notes are struck together
@@ -199,48 +198,16 @@ class _Reading:
         following = next(leads_to, None)
         return self._places[following.on] if following is not None else self._place(note.off)
 
-    def _strings(self, starts: Sequence[Fraction]) -> list[tuple[int, int | None]]:
+    def _strings(self, starts: Sequence[Fraction]) -> list[tuple[int, int]]:
         """Return string and fret of each note, string 0 for one without a place."""
         tuning, capo = self._chosen.tuning, self._chosen.capo
-        places = [
-            (note.string, note.pitch - tuning.sounding[note.string - 1] - capo)
-            if 0 < note.string <= tuning.strings
-            else (0, 0)
-            for note in self._notes
-        ]
-        known = [string > 0 and 0 <= fret <= 36 for string, fret in places]
-        dead = [note.words.head is not None for note in self._notes]
-        if all(ok or (quiet and note.string) for ok, quiet, note in zip(known, dead, self._notes, strict=True)):
-            return [(string, max(0, fret)) for string, fret in places]
-        moments: defaultdict[tuple[Fraction, int], list[int]] = defaultdict(list)
-        for n, note in enumerate(self._notes):
-            moments[starts[n], note.on if note.words.stolen else 1 << 60].append(n)
-        asked = [self._moment([self._notes[n] for n in group]) for group in moments.values()]
-        chosen = choose_places(asked, tuning, capo, box=box_places(self._fields, tuning))
-        found: list[tuple[int, int | None]] = [(0, None)] * len(self._notes)
-        for group, some in zip(moments.values(), chosen, strict=True):
-            for n, place in zip(group, some, strict=True):
-                found[n] = places[n] if known[n] else place or (0, None)
-        message = f"strings and frets of {known.count(False)} of {len(known)} notes are chosen by Lickwright"
-        self._doubts.append(Doubt(PLACES_CHOSEN, message, "name a box with --box to move them"))
-        return found
-
-    def _moment(self, notes: Sequence[PlayedNote]) -> PitchMoment:
-        at = self._clock.seconds(notes[0].on)
-        return PitchMoment(
-            at,
-            max(at, *(self._clock.seconds(note.off) for note in notes)),
-            tuple(
-                PitchedNote(
-                    note.pitch,
-                    0,
-                    any(move.kind in (MoveKind.BEND, MoveKind.PREBEND) and move.level >= 1 for move in note.moves),
-                    note.begin.kind is TechniqueKind.JOIN,
-                    note.begin in (JOINS["/"], JOINS["\\"]),
-                )
-                for note in notes
-            ),
+        places, chosen = string_places(
+            self._notes, starts, self._clock.seconds, tuning, capo, box_places(self._fields, tuning)
         )
+        if chosen:
+            message = f"strings and frets of {chosen} of {len(places)} notes are chosen by Lickwright"
+            self._doubts.append(Doubt(PLACES_CHOSEN, message, "name a box with --box to move them"))
+        return places
 
     # --- what is said --------------------------------------------------------------------------------------------
 

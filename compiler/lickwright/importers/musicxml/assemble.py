@@ -24,23 +24,26 @@ def draft_note(note: TiedNote, begin: Technique, rings: bool) -> DraftNote:
     marks = list(dict.fromkeys(features.marks))
     if features.lets_ring:
         marks.append(WORDS["ring"] if rings or MARKS[","] in marks else MARKS["="])
-    fret, touch, head = note.fret, features.touch, features.head
-    if head is HEADS["<>"]:
-        touch, fret = touch if touch is not None else Fraction(fret or 12), None
-    elif head is HEADS["n<>"]:
-        touch = touch if touch is not None else Fraction((fret or 0) + _TOUCHED_ABOVE)
-    else:
-        touch = None
-    if head is HEADS["x"] or features.scrape or features.rake:
-        fret = None
+    fret, touch = _touched(note)
     trill = features.trill_fret
     if trill is None and features.trill is not None and fret is not None:
         trill = fret + features.trill
     shapes = shapes_of(note.parts, note.length, begin.kind is TechniqueKind.JOIN)
     return DraftNote(
-        note.string, fret, note.length, begin, head, touch, tuple(marks), shapes, features.finger,
+        note.string, fret, note.length, begin, features.head, touch, tuple(marks), shapes, features.finger,
         features.pluck, trill,
     )  # fmt: skip
+
+
+def _touched(note: TiedNote) -> tuple[int | None, Fraction | None]:
+    """Return the fret of a note and where it is touched: a natural harmonic has no fret, a dead note has none that sounds."""
+    features, fret = note.features, note.fret
+    if features.head is HEADS["<>"]:
+        return None, features.touch if features.touch is not None else Fraction(fret or _TOUCHED_ABOVE)
+    if features.head is HEADS["n<>"]:
+        return fret, features.touch if features.touch is not None else Fraction((fret or 0) + _TOUCHED_ABOVE)
+    silent = features.head is HEADS["x"] or features.scrape or features.rake
+    return None if silent else fret, None
 
 
 def measure_groups(

@@ -43,21 +43,21 @@ def bar_lengths(part: PartMusic, meters: Sequence[Meter]) -> list[Fraction]:
 
 def signs_of(measure: ScoreMeasure) -> MeasureSigns:
     """Return what the bar lines of a measure say."""
-    start, times, ending, double, more = False, 0, 0, False, False
-    for line in measure.lines:
-        repeat = line.first("repeat")
-        if repeat is not None and repeat.get("direction") == "forward":
-            start = True
-        elif repeat is not None:
-            said = repeat.get("times")
-            times = max(2, min(_MOST_TIMES, int(said))) if said.isdecimal() and len(said) < 6 else 2
-        for one in line.all("ending"):
-            if one.get("type") == "start":
-                numbers = [int(number) for number in _RANGE.findall(one.get("number")[:99])]
-                ending = 1 if not numbers or 1 in numbers else 2
-                more = bool(numbers) and min(numbers) > 2 and ending == 2
-        double = double or (line.words("bar-style") == "light-light" and line.get("location", "right") == "right")
-    return MeasureSigns(start, times, ending, double, more)
+    repeats = [repeat for line in measure.lines for repeat in line.all("repeat")]
+    backward = [_times(repeat.get("times")) for repeat in repeats if repeat.get("direction") != "forward"]
+    endings = [one for line in measure.lines for one in line.all("ending") if one.get("type") == "start"]
+    numbers = [int(number) for one in endings for number in _RANGE.findall(one.get("number")[:99])]
+    ending = 0 if not endings else 1 if not numbers or 1 in numbers else 2
+    double = any(
+        line.words("bar-style") == "light-light" and line.get("location", "right") == "right" for line in measure.lines
+    )
+    return MeasureSigns(
+        len(backward) < len(repeats), max(backward, default=0), ending, double, ending == 2 and min(numbers) > 2
+    )
+
+
+def _times(said: str) -> int:
+    return max(2, min(_MOST_TIMES, int(said))) if said.isdecimal() and len(said) < 6 else 2
 
 
 def repeated_measures(part: PartMusic) -> set[int]:

@@ -52,38 +52,54 @@ def counting_staff(part: PartMusic) -> int:
 
 def tied_notes(part: PartMusic, starts: Sequence[Fraction], staff: int) -> list[TiedNote]:
     """Return the notes of one staff, of all where `staff` is 0, by start; `starts` are those of the measures in whole notes."""
-    found: list[TiedNote] = []
-    tied: dict[_TieName, TiedNote] = {}  # by string or pitch, the note that goes on
-    forked: dict[tuple[int, int | None], TiedNote] = {}
+    ties = _Ties(starts)
     for index, measure in enumerate(part.measures):
-        ending = signs_of(measure).ending
-        if ending == 1:
-            forked = dict(tied)
-        elif ending == 2:
-            tied = _gone_on(tied, starts[index]) | _gone_on(forked, starts[index])
+        ties.enter(index, signs_of(measure).ending)
         for note in sorted(measure.notes, key=lambda one: (one.at, one.order)):
-            if staff and note.staff != staff:
-                continue
-            features = note_features(note.element)
-            name = (note.string, None) if note.string else (0, note.pitch)
-            before = tied.pop(name, None) if features.tie_stop else None
-            start = starts[index] + note.at
-            if before is not None and before.end == start and not note.grace:
-                before.parts.append(TiedPart(before.length, note.length, note.element, features))
-                before.length += note.length
-                before.features.lets_ring |= features.lets_ring
-            else:
-                part_of = TiedPart(Fraction(0), note.length, note.element, features)
-                before = TiedNote(
-                    index, note.at, start, note.length, note, features, [part_of], note.string or 0, note.fret
-                )
-                found.append(before)
-            if features.tie_start:
-                tied[name] = before
-    played = {id(note) for note in found}
-    for one in (one for one in tied.values() if id(one) in played):
-        one.features.lets_ring = True  # a tie that leads nowhere is how ringing is printed
-    return sorted(found, key=lambda one: (one.start, one.note.order))
+            if staff in (0, note.staff):
+                ties.add(index, note)
+    ties.let_ring()
+    return sorted(ties.found, key=lambda one: (one.start, one.note.order))
+
+
+class _Ties:
+    """Joins the notes of a part as they come."""
+
+    def __init__(self, starts: Sequence[Fraction]) -> None:
+        self.found: list[TiedNote] = []
+        self._starts = starts
+        self._tied: dict[_TieName, TiedNote] = {}  # what goes on
+        self._forked: dict[_TieName, TiedNote] = {}  # what went on into a first ending
+
+    def enter(self, index: int, ending: int) -> None:
+        """Begin a measure; a second ending goes on from where the first began."""
+        if ending == 1:
+            self._forked = dict(self._tied)
+        elif ending == 2:
+            self._tied = _gone_on(self._tied, self._starts[index]) | _gone_on(self._forked, self._starts[index])
+
+    def add(self, index: int, note: ScoreNote) -> None:
+        """Add a note, or a note value to the note that is tied to it."""
+        features = note_features(note.element)
+        name = (note.string, None) if note.string else (0, note.pitch)
+        before = self._tied.pop(name, None) if features.tie_stop else None
+        start = self._starts[index] + note.at
+        if before is not None and before.end == start and not note.grace:
+            before.parts.append(TiedPart(before.length, note.length, note.element, features))
+            before.length += note.length
+            before.features.lets_ring |= features.lets_ring
+        else:
+            value = TiedPart(Fraction(0), note.length, note.element, features)
+            before = TiedNote(index, note.at, start, note.length, note, features, [value], note.string or 0, note.fret)
+            self.found.append(before)
+        if features.tie_start:
+            self._tied[name] = before
+
+    def let_ring(self) -> None:
+        """Let the notes ring whose tie leads nowhere, which is how ringing is printed."""
+        played = {id(note) for note in self.found}
+        for one in self._tied.values():
+            one.features.lets_ring |= id(one) in played
 
 
 def _gone_on(tied: dict[_TieName, TiedNote], start: Fraction) -> dict[_TieName, TiedNote]:
