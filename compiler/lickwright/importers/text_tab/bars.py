@@ -17,8 +17,9 @@ from lickwright.importers.text_tab.systems import TabSystem
 
 _LINES = re.compile(r"\|+")
 _AFTER = re.compile(r"(?<=\|)\s*([^-|\s][^|]*)$")
+_WORDS = re.compile(r"(?<=[-|])\s+(\(?[A-Za-z][A-Za-z']{2,}.*)$")  # remarks behind a string without a bar line
 _TIMES = re.compile(
-    r"(?:\(|\b)(?:x\s?(\d{1,2})|(\d{1,2})\s?x\b|(\d{1,2})\s?times|(?:repeat|play)\s(?:x\s?)?(\d{1,2})|(twice)|(thrice)|(three times))",
+    r"(?:\(|\b)(?:x\s?(\d{1,2})(?!\d)|(\d{1,2})\s?x\b|(\d{1,2})\s?times|(?:repeat|play)\s(?:x\s?)?(\d{1,2})|(twice)|(thrice)|(three times))",
     re.IGNORECASE,
 )
 _INSIDE = re.compile(r"(?<![\dxX])(?:(\d{1,2})[xX]|[xX](\d{1,2}))(?![\dxX])")
@@ -64,23 +65,29 @@ def find_bars(system: TabSystem) -> SystemBars:
     """Return the bars of a system."""
     offset = Counter(row.body for row in system.rows).most_common(1)[0][0]
     texts, remarks = [], []
-    for n, row in enumerate(system.rows):
-        text = row.line.text[row.body :].rstrip()
+    raw = [row.line.text[row.body :].rstrip() for row in system.rows]
+    closed = sum(text.endswith("|") for text in raw) * 2 >= len(raw)
+    ends = Counter(len(text) for text in raw if text.endswith("|"))
+    end = ends.most_common(1)[0][0] if closed and ends else 0
+    for n, text in enumerate(raw):
+        if len(text) > end > 1 and text[end - 1] == "|" and ends[end] * 2 >= len(raw):
+            remarks.append((n, text[end:].strip(" -")))
+            text = text[:end]  # noqa: PLW2901
+        if words := _WORDS.search(text):
+            remarks.append((n, words[1].strip()))
+            text = text[: words.start()]  # noqa: PLW2901
         behind = _AFTER.search(text)
-        if (
-            behind
-            and (len(behind[1]) > 3 or not re.fullmatch(r"[\d\-~/\\hpbrx:*.]+", behind[1]))
-            and text.count("|") > 1
-        ):
+        if behind and (closed or not re.fullmatch(r"[\d\-~/\\hpbrx:*. ]+", behind[1])):
             remarks.append((n, behind[1].strip()))
-            text = text[: behind.start()]
+            text = text[: behind.start()]  # noqa: PLW2901
         texts.append(_signs(text))
     texts = _continued(_upright(texts))
     stations = _stations(texts)
     bars = _between(texts, stations, system)
+    remarks = [(n, text) for n, text in remarks if text]
     times = next((found for _, text in remarks if (found := said_times(text))), 0)
     if times and bars:
-        _repeat(bars, times)
+        repeat_bars(bars, times)
         remarks = [(n, text) for n, text in remarks if not said_times(text)]
     _times_inside(bars)
     return SystemBars(bars, offset, remarks)
@@ -96,7 +103,7 @@ def said_times(text: str) -> int:
     return times if 2 <= times <= _MOST_TIMES else 0
 
 
-def _repeat(bars: Sequence[TabBar], times: int) -> None:
+def repeat_bars(bars: Sequence[TabBar], times: int) -> None:
     """Repeat from the nearest start of a repeat to the last bar."""
     bars[-1].repeat_end = times
     if not any(bar.repeat_start for bar in bars):

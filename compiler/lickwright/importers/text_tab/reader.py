@@ -75,6 +75,7 @@ _LOW_ON_TOP = re.compile(
 _INSTRUCTION = re.compile(
     r"\b(?:repeat|play)\b[^.]{0,20}\b(?:twice|thrice|times|again|x\d|\d\s?x|\d+)\b|\bx\s?\d\b|\brepeat\b", re.IGNORECASE
 )
+_FIRST_BEAT = Fraction(1, 4)  # up to where a bar's first chord is taken to be that of the whole bar
 _FOUR_FOUR = parse_meter("4/4")
 
 
@@ -270,7 +271,7 @@ class _SectionReader:
                 timed.columns = [TimedColumn(c.instant, max(Fraction(0), c.at - shift), c.lead) for c in timed.columns]
                 timed.times = {x: max(Fraction(0), at - shift) for x, at in timed.times.items()}
             for part, piece in _within_bars(timed, length, drafted):
-                made.append((_placed(piece, bar, part), part))
+                made.append((_placed(piece, bar, part, self._section.ours), part))
         groups = player.play([bar for bar, _ in made], [part for _, part in made], reader.spans)
         bars = [replace(bar, groups=group) for (bar, _), group in zip(made, groups, strict=True)]
         self._report_rhythm([timed for _, timed in made], bars)
@@ -459,7 +460,7 @@ def _within_bars(timed: TimedBar, length: Fraction, bar: DraftBar) -> list[tuple
     return found
 
 
-def _placed(drafted: DraftBar, bar: ColumnBar, timed: TimedBar) -> DraftBar:
+def _placed(drafted: DraftBar, bar: ColumnBar, timed: TimedBar, ours: bool) -> DraftBar:
     """Return a bar with the chords and directions that stand over it."""
     xs = sorted(timed.times)
     chords: list[DraftChord] = []
@@ -469,6 +470,7 @@ def _placed(drafted: DraftBar, bar: ColumnBar, timed: TimedBar) -> DraftBar:
         if at is None:
             continue
         if entry.kind == "chord":
+            at = at if ours or chords or at > _FIRST_BEAT else Fraction(0)
             if not any(chord.at == at for chord in chords):
                 chords.append(
                     DraftChord(at, entry.text.replace("NC", "N.C.") if entry.text.startswith("NC") else entry.text)

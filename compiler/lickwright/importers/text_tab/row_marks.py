@@ -37,11 +37,26 @@ class RowMarker:
 
     def mark(self, entries: Iterable[AboveEntry]) -> None:
         """Mark the notes."""
-        for entry in entries:
+        for entry in entries if self._ours else self.over_columns(entries):
             if entry.kind in _NOTE_MARKS:
                 self._add(entry, _NOTE_MARKS[entry.kind])
             elif (rule := _RULES.get(entry.kind)) is not None:
                 rule(self, entry)
+
+    def over_columns(self, entries: Iterable[AboveEntry]) -> list[AboveEntry]:
+        """Return entries moved by as much as brings most of their row over columns: in others' tabs a row may stand a little off."""
+        rows: dict[int, list[AboveEntry]] = {}
+        for entry in entries:
+            rows.setdefault(entry.line.number, []).append(entry)
+        columns = {x for instant in self._instants for x in range(instant.x, instant.end)}
+        found: list[AboveEntry] = []
+        for row in rows.values():
+            hits = {by: sum(entry.x + by in columns for entry in row) for by in (0, -1, 1, -2, 2)}
+            by = max(hits, key=lambda shift: hits[shift])
+            found += (
+                [entry._replace(x=entry.x + by, end=entry.end + by) for entry in row] if hits[by] > hits[0] else row
+            )
+        return found
 
     def covered(self, entry: AboveEntry) -> list[Instant]:
         """Return the columns under an entry."""

@@ -56,7 +56,7 @@ _COUNT_LINE = re.compile(
 _COUNT_WORDS = {"+": "&", "and": "&", "n": "&", "ee": "e", "uh": "a", "ah": "a"}
 _LETTER = re.compile(r"(?P<value>[WHQESTR]|[whqestr])(?P<dot>\.?)(?P<three>3?)")
 _SIGNATURE = r"(?:string \d+|[A-Ge][#b]?)(?![a-z])"
-_LINE = r"(?P<line>(?: (?=[-._~|]))?[-._~]*\|?)"
+_LINE = r"(?P<line>(?:(?: \.(?= |$))+|(?: (?=[-._~|]))?[-._~]*)\|?)"
 _NAMES = rf"(?P<whose>(?: {_SIGNATURE})*)"
 _SPAN_WORDS: tuple[tuple[str, str], ...] = (
     (r"PM|P\.M\.?|p\.m\.|pm", "pm"), (r"let ring|LR|l\.r\.|Let Ring|let it ring", "ring"), (r"ring", "ring note"), (r"rake", "rake"),
@@ -140,7 +140,7 @@ class RowReader:
         if self._ours:
             kinds += [_tuplet, *([_plucks] if self._plucks else []), _dynamic, _stroke, _finger_numbers]
         else:
-            kinds += [_stroke, _dynamic]
+            kinds += [_plain_stroke, _tap_sign, _dynamic]
         return kinds
 
     def _chord(self, text: str, at: int) -> tuple[str, int, str, bool, bool] | None:
@@ -243,6 +243,16 @@ def _stroke(text: str, at: int) -> tuple[str, int, str, bool, bool] | None:
         "P": "pop",
     }[found[0]]
     return kind, end, whose["whose"].strip() if whose else "", False, True
+
+
+def _plain_stroke(text: str, at: int) -> tuple[str, int, str, bool, bool] | None:
+    """Read a stroke of another's tab, which names no strings."""
+    found = _stroke(text[: at + 1], at) if text[at] in "DUdunvV^" else None
+    return (found[0], at + 1, "", False, True) if found else None
+
+
+def _tap_sign(text: str, at: int) -> tuple[str, int, str, bool, bool] | None:
+    return ("tap", at + 1, "", False, True) if text[at] in "Tt+" else None
 
 
 def _finger_numbers(text: str, at: int) -> tuple[str, int, str, bool, bool] | None:

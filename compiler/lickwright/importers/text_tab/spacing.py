@@ -84,11 +84,22 @@ def _even_grid(places: Sequence[int], width: int, length: Fraction, pad: int | N
                 or (unit == 1 and parts < 16 and len(places) > 2)
             ):
                 continue
+            if not _is_likely(places, unit, parts, length):
+                continue
             if all((place - start) % unit == 0 for place in places) and (places[-1] - start) // unit < parts:
                 times = tuple(length * ((place - start) // unit) / parts for place in places)
                 sure = _TRIPLET_SURE if parts % 3 == 0 and length.numerator % 3 else _GRID_SURE
                 return Spaced(times, sure if len(places) > 1 else 0.5, True)
     return None
+
+
+def _is_likely(places: Sequence[int], unit: int, parts: int, length: Fraction) -> bool:
+    """Return True for a grid that people would write: a column a step only where most notes are neighbors, triplets only in rows of three."""
+    gaps = [b - a for a, b in zip(places, places[1:], strict=False)]
+    steps = sum(gap == unit for gap in gaps)
+    if unit == 1 and len(places) > 2 and steps * 2 <= len(gaps):
+        return False
+    return parts % 3 != 0 or length.numerator % 3 == 0 or (len(places) >= 3 and steps * 3 >= 2 * len(gaps))
 
 
 def _weighed(places: Sequence[int], width: int, length: Fraction, pad: int | None) -> Spaced:
@@ -110,7 +121,7 @@ def _weighed(places: Sequence[int], width: int, length: Fraction, pad: int | Non
 
 def _grid_cost(parts: int, length: Fraction) -> float:
     per_whole = Fraction(parts) / length
-    return {4: 0.0, 8: 0.1, 16: 0.35, 32: 1.5, 12: 0.8, 24: 1.6, 6: 0.9}.get(int(per_whole), 1.0)
+    return {4: 0.0, 8: 0.1, 16: 0.35, 32: 1.5, 12: 2.0, 24: 2.5, 6: 2.0}.get(int(per_whole), 1.0)
 
 
 def _fit(share: Sequence[float], parts: int, length: Fraction) -> tuple[float, tuple[int, ...]] | None:

@@ -20,13 +20,15 @@ _LABEL = re.compile(
 )
 _OTHER_LABEL = re.compile(r"(?P<indent>\s*)(?P<name>[A-Za-z][A-Za-z#]{0,2}\d?)\s{0,4}(?P<sep>[|:]+)(?=.*-.*-)")
 _BARE = re.compile(r"(?P<indent>\s*)(?=[-—–|0-9<(/\\~xX_.:*\[])")
+_DASHES = re.compile("[-—–]{3}")
+_NUMBER = re.compile(r"\s*(?P<label>\d)\s{0,2}(?=[-—–|:])")
 _WORD = re.compile(r"[A-Za-z]{3,}")
 _WORDS_ON_STRINGS = frozenset(
     "full hold tap bend release slide trill vib let ring harm xxx XXXX hhh bfull".lower().split()
 )
 _COUNT_ROW = re.compile(r"\W*1(?:[\W_]|e\b|e\s*&|&|and|trip)[-\s.&+e\da|,and*()tripl]*$", re.IGNORECASE)
 _ENDING = re.compile(r"\s*\(?[1-4](?:st|nd|rd|\.)[\s.,_-]")
-_ABOVE = re.compile(r"\s*\|-*\d(?::\d)?-*\|(?:\s+\|-*\d(?::\d)?-*\|)*\s*$")  # brackets over tuplets
+_ABOVE = re.compile(r"\s{2,}\|-{0,12}\d(?::\d)?-{0,12}\|(?:\s+\|-{0,12}\d(?::\d)?-{0,12}\|)*\s*$")  # brackets over tuplets
 _TRAILING = re.compile(r"\|\s+[^-|—–]*$")
 _FRAGMENT = re.compile(rf"{BODY}+$")
 _RULER = re.compile(r"\s*[-—–_=]{3,}\s*$")
@@ -63,7 +65,8 @@ def string_line(line: TextLine) -> StringLine | None:
     if labeled:
         name = labeled["name"]
         body = labeled.start("sep") if labeled["sep"] else labeled.end("blank")
-        if not labeled["sep"] and (labeled["blank"] or name.isdigit()):
+        apart = labeled["blank"] and not _DASHES.match(text, body)
+        if not labeled["sep"] and (apart or name.isdigit()):
             labeled = None  # `5---7` is a fret, not a string; `a --` begins a remark
     if labeled and labeled["octave"] and labeled["name"].isdigit():
         labeled = None
@@ -103,3 +106,16 @@ def _judged(line: TextLine, label: str, body: int) -> StringLine | None:
 def fragment(line: TextLine) -> bool:
     """Return True if a line may be the end of a string that a mailer broke."""
     return bool(line.text.strip()) and _FRAGMENT.match(line.text) is not None
+
+
+def numbered_lines(rows: list[StringLine]) -> list[StringLine]:
+    """Return lines without names whose first digits count the strings, 1 to 6 or 6 to 1, with these as their names."""
+    found = [_NUMBER.match(row.line.text) for row in rows]
+    if len(rows) < 4 or any(row.label for row in rows) or not all(found):
+        return rows
+    numbers = [int(match["label"]) for match in found if match]
+    if numbers not in (list(range(1, len(rows) + 1)), list(range(len(rows), 0, -1))):
+        return rows
+    return [
+        row._replace(label=match["label"], body=match.end()) for row, match in zip(rows, found, strict=True) if match
+    ]

@@ -86,7 +86,10 @@ def _unnamed(count: int, known: Sequence[tuple[int, ...]], low_on_top: bool) -> 
         return StringOrder(
             by_place, size, missing=missing, unsure=f"there are {count} lines for {size} strings, without names"
         )
-    return StringOrder(by_place, count, unsure=f"there are {count} lines without names")
+    why = f"there are {count} lines without names"
+    if count == 5 and not known:  # a guitar's tab that lost a line is likelier than a bass of five strings
+        return StringOrder(by_place, 6, missing=(6,), unsure=why)
+    return StringOrder(by_place, count, unsure=why)
 
 
 def _patched(labels: Sequence[str], known: Sequence[tuple[int, ...]], low_on_top: bool) -> StringOrder:

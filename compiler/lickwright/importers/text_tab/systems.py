@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from lickwright.core.fast_dataclass import mutable_record
-from lickwright.importers.text_tab.string_lines import StringLine, fragment, string_line
+from lickwright.importers.text_tab.string_lines import StringLine, fragment, numbered_lines, string_line
 from lickwright.importers.text_tab.text_lines import LONG_DASHES, TextLine, expand_dashes, joined_line
 
 LEAST, MOST = 4, 8  # strings
@@ -54,7 +54,7 @@ def find_systems(lines: Sequence[TextLine]) -> list[TabSystem]:
         rows, joined = _unwrapped(run)
         for part in _split(_trimmed(rows)):
             if _is_system(part):
-                system = TabSystem(part, [], [], joined, spread)
+                system = TabSystem(numbered_lines(part), [], [], joined, spread)
                 _straighten(system)
                 systems.append(system)
     _add_rows_around(systems, lines)

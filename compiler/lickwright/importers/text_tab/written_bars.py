@@ -13,7 +13,7 @@ from itertools import count
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.core.source import Span, Unreadable
 from lickwright.importers.draft import GroupKind
-from lickwright.importers.text_tab.bars import SystemBars, TabBar, find_bars
+from lickwright.importers.text_tab.bars import SystemBars, TabBar, find_bars, repeat_bars
 from lickwright.importers.text_tab.columns import Instant, find_instants
 from lickwright.importers.text_tab.legend import Legend
 from lickwright.importers.text_tab.marks import Report, StringScanner, report_unsaid
@@ -77,6 +77,9 @@ class BarReader:
         self.notes += sum(len(instant.notes) for bar in bars for instant in bar.instants)
         total = sum(len(bar.instants) for bar in bars)
         rows = self._rows.read(system.above, system.below, found.offset, total)
+        times = [entry for entry in rows.entries if entry.kind == "times"]
+        if len(times) == 1 and not self._ours and not any(tab.repeat_end for tab in found.bars):
+            repeat_bars(found.bars, int(times[0].text))  # `(x4)` under a system
         self._share(bars, rows)
         self._mark(bars, rows)
         for bar in bars:
