@@ -13,10 +13,10 @@ from fractions import Fraction
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.importers.draft import DraftBar, DraftGroup, DraftNote, DraftShape, GroupKind
 from lickwright.importers.text_tab.legend import Legend
-from lickwright.importers.text_tab.marks import Report
 from lickwright.importers.text_tab.playing_order import played_order
 from lickwright.importers.text_tab.rhythm import TimedBar, TimedColumn
 from lickwright.importers.text_tab.rules import NOT_JOINED
+from lickwright.importers.text_tab.scan_state import Report
 from lickwright.importers.text_tab.scanned import ScannedNote, ScannedShape
 from lickwright.notation.techniques import ENTRIES, HEADS, JOINS, MARKS, PICKED, SHAPES, WORDS, Technique
 

@@ -12,9 +12,9 @@ from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
 
 from lickwright.importers.text_tab.columns import Instant
-from lickwright.importers.text_tab.marks import Report
 from lickwright.importers.text_tab.rows import AboveEntry
 from lickwright.importers.text_tab.rules import ASSUMED_MARK
+from lickwright.importers.text_tab.scan_state import Report
 from lickwright.importers.text_tab.scanned import ScannedNote, ScannedShape
 
 _AMOUNTS = {"full": Fraction(2), "1/4": Fraction(1, 2), "1/2": Fraction(1), "3/4": Fraction(3, 2)}  # semitones

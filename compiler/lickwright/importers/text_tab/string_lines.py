@@ -28,7 +28,9 @@ _WORDS_ON_STRINGS = frozenset(
 )
 _COUNT_ROW = re.compile(r"\W*1(?:[\W_]|e\b|e\s*&|&|and|trip)[-\s.&+e\da|,and*()tripl]*$", re.IGNORECASE)
 _ENDING = re.compile(r"\s*\(?[1-4](?:st|nd|rd|\.)[\s.,_-]")
-_ABOVE = re.compile(r"\s{2,}\|-{0,12}\d(?::\d)?-{0,12}\|(?:\s+\|-{0,12}\d(?::\d)?-{0,12}\|)*\s*$")  # brackets over tuplets
+_ABOVE = re.compile(
+    r"\s{2,}\|-{0,12}\d(?::\d)?-{0,12}\|(?:\s+\|-{0,12}\d(?::\d)?-{0,12}\|)*\s*$"
+)  # brackets over tuplets
 _TRAILING = re.compile(r"\|\s+[^-|—–]*$")
 _FRAGMENT = re.compile(rf"{BODY}+$")
 _RULER = re.compile(r"\s*[-—–_=]{3,}\s*$")

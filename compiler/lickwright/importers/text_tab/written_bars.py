@@ -16,11 +16,12 @@ from lickwright.importers.draft import GroupKind
 from lickwright.importers.text_tab.bars import SystemBars, TabBar, find_bars, repeat_bars
 from lickwright.importers.text_tab.columns import Instant, find_instants
 from lickwright.importers.text_tab.legend import Legend
-from lickwright.importers.text_tab.marks import Report, StringScanner, report_unsaid
+from lickwright.importers.text_tab.marks import StringScanner
 from lickwright.importers.text_tab.playing import ColumnSpans
 from lickwright.importers.text_tab.row_marks import RowMarker
 from lickwright.importers.text_tab.rows import AboveEntry, CountWord, RowReader, Rows
 from lickwright.importers.text_tab.rules import ASSUMED_MARK, UNEVEN
+from lickwright.importers.text_tab.scan_state import Report, report_unsaid
 from lickwright.importers.text_tab.scanned import ScannedBar
 from lickwright.importers.text_tab.string_order import StringOrder
 from lickwright.importers.text_tab.systems import TabSystem

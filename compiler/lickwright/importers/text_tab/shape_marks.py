@@ -1,0 +1,166 @@
+"""The marks that shape a note: bends, releases, vibrato, trills, slides off, and signs to which the tab's own key gives such a meaning.
+
+In: tokens of one string. Out: shapes and marks on the notes in the state of the string (`scan_state.py`).
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+
+from lickwright.importers.text_tab.amounts import bend_amount, steps_in_words
+from lickwright.importers.text_tab.note_marks import NoteMarks
+from lickwright.importers.text_tab.rules import ASSUMED_MARK, NOT_JOINED
+from lickwright.importers.text_tab.scanned import ScannedShape
+
+NEXT = re.compile(r"([-\s]{0,3})(?:\(?\d|[xX]|<\d)")  # what a connection goes on to, and the filler before it
+_FRET = re.compile(r"\(?(\d{1,2})\)?")
+
+
+class ShapeMarks(NoteMarks):
+    """Reads the tokens that shape notes."""
+
+    def _bend(self, token: re.Match[str]) -> None:
+        self._bend_to("^", token["b1"], token)
+
+    def _prebend(self, token: re.Match[str]) -> None:
+        self._bend_to("^^", token["pb"], token)
+
+    def _bend_to(self, kind: str, amount: str | None, token: re.Match[str]) -> None:
+        note = self.last
+        if note is None or (self._gap > 2 and kind == "^^"):
+            if kind == "^^" and amount and amount.isdigit() and int(amount) >= 2:
+                made = self._add(token, token.end() - len(amount), token.end(), int(amount) - 2, sure=False)
+                made.shapes.append(ScannedShape("^^", made.x, Fraction(2)))
+                self._assumed(token, f"a bend from fret {int(amount) - 2} before it is picked")
+                return
+            self._unknown(token)
+            return
+        by, sure = bend_amount(amount, note.fret)
+        if not sure:
+            note.sure = False
+            self._doubt(
+                ASSUMED_MARK,
+                f"`{token[0]}` is taken for a bend by {steps_in_words(by)}",
+                "write the fret whose pitch is reached: `7b9`",
+                token,
+                token[0],
+            )
+        if kind == "^" and note.parenthesized and not note.held and not self._ours and self._gap == 0:
+            kind = "^^"  # `(7)b9`: bent before it is picked
+            note.marks.discard("?")
+        self._shape(kind, token, by, unsaid=by is None)
+
+    def _release(self, token: re.Match[str]) -> None:
+        note = self.last
+        target = token["r1"] or token["r2"]
+        bent = note is not None and any(s.kind in ("^", "^^") for s in note.shapes)
+        if note is None:
+            self._unknown(token)
+            return
+        if not bent and target and note.fret is not None and int(target) < note.fret and self._gap <= 1:
+            by = Fraction(note.fret - int(target))  # `9r7`: the pitch of 9, bent from 7, is let down
+            note.fret = int(target)
+            note.sure = False
+            note.shapes.insert(0, ScannedShape("^^", note.x, by))
+            self._assumed(token, f"a bend from fret {target} that is released", "9r7")
+            self._shape("r", token)
+            return
+        if not bent:
+            self._doubt(NOT_JOINED, f"`{token[0]}` releases no bend", "write the bend before it", token, "r")
+            note.sure = False
+            return
+        left_over = int(target) - note.fret if target and note.fret is not None else 0
+        self._shape("r", token, Fraction(left_over) if left_over > 0 else None)
+
+    def _vibrato(self, token: re.Match[str]) -> None:
+        sign = token[0][0]
+        said = self._legend.says(token[0]) or self._legend.says(sign)
+        if said and said not in ("vibrato", "wide vibrato"):
+            self._marked(token, said)
+            return
+        wide = said == "wide vibrato" or (self._ours and token[0] == "~~" and self._legend.says("~~") == "wide vibrato")
+        if self.last is None:
+            self._unknown(token)
+            return
+        if sign in "vV" and not said:
+            self._assumed(token, "vibrato")
+        if any(shape.kind in ("~", "~~") for shape in self.last.shapes) and not self._ours:
+            return
+        self._shape("~~" if wide else "~", token, apart=None if self._ours else False)
+
+    def _caret(self, token: re.Match[str]) -> int | None:
+        said = self._legend.says("^")
+        note = self.last
+        target = _FRET.match(self._text, token.end())
+        if said in ("hammer", "pull", "slide") or (
+            said == "" and self._legend.meanings.get("^", frozenset()) >= {"hammer", "pull"}
+        ):
+            up = note is None or note.fret is None or target is None or int(target[1]) >= note.fret
+            self._wait({"slide": "s"}.get(said, "h" if up else "p"), token, self._gap == 0)
+            return None
+        if said and said not in ("bend", "release", "prebend"):
+            self._marked(token, said)
+            return None
+        if note is None or not self._touches():
+            self._unknown(token)
+            return None
+        if not said:
+            self._assumed(token, "a bend")
+            note.sure = False
+        if target is not None and note.fret is not None and int(target[1]) > note.fret:
+            self._shape("^", token, Fraction(int(target[1]) - note.fret))
+            return target.end()
+        self._shape("^", token, unsaid=True)
+        return None
+
+    def _trill(self, token: re.Match[str]) -> None:
+        note = self.last
+        other = re.compile(r"[-~]*\(?(\d{1,2})\)?").match(self._text, token.end()) if not token["t1"] else None
+        fret = int(token["t1"]) if token["t1"] else None
+        if note is None or not self._touches() or fret is None:
+            del other
+            self._unknown(token)
+            return
+        note.trill = fret
+
+    def _letters(self, token: re.Match[str]) -> None:
+        kind = {"P": "pinch", "N": "natural"}.get(token[0][0], "artificial")
+        if self._touches() and self.last is not None:
+            self._give(self.last, kind)
+        else:
+            self._unknown(token)
+
+    def _tremolo(self, token: re.Match[str]) -> None:
+        if self._touches():
+            self._marked(token, "tremolo")
+        else:
+            self._unknown(token)
+
+    def _dip(self, token: re.Match[str]) -> None:
+        if self.last is None:
+            self._unknown(token)
+            return
+        self.last.marks.add("dip")
+        self._assumed(token, "a dip with the bar")
+
+    def _marked(self, token: re.Match[str], meaning: str) -> None:
+        """Give the note beside a sign the meaning that the key has for it."""
+        if meaning in ("slide up", "slide down", "slide off up", "slide off down"):
+            self._slide_off("/" if meaning.endswith("up") else "\\", token)
+        elif meaning in ("bend", "prebend"):
+            self._bend_to("^" if meaning == "bend" else "^^", None, token)
+        elif meaning == "tap" and NEXT.match(self._text, token.end()) and self._gap > 0:
+            self._wait("t", token, False)
+        elif self._touches() and self.last is not None:
+            self._give(self.last, meaning)
+        elif meaning == "accent":
+            self._accent = True
+        else:
+            self._unknown(token)
+
+    def _slide_off(self, sign: str, token: re.Match[str]) -> None:
+        if sign in ("s", "ss"):
+            self._assumed(token, "a slide off down the neck")
+            sign = "\\"
+        self._shape(sign[0], token)
