@@ -39,7 +39,7 @@ def split_number(digits: str) -> list[str]:
     return parts
 
 
-def bend_amount(amount: str | None, fret: int | None) -> tuple[Fraction | None, bool]:
+def read_bend_size(amount: str | None, fret: int | None) -> tuple[Fraction | None, bool]:
     """Return by how many semitones a bend goes (None where nothing says it), and whether that is sure.
 
     A whole number above the fret is the fret whose pitch is reached; a fraction, or `full`, counts whole steps.

@@ -135,7 +135,7 @@ class RowMarker:
 
     def _bend(self, entry: AboveEntry) -> None:
         """Give the amount above to the bend below that does not say its own."""
-        by = amount(entry.text.removeprefix("bend "))
+        by = row_amount(entry.text.removeprefix("bend "))
         if by is None:
             return
         for instant in self._near(entry):
@@ -176,7 +176,7 @@ def _distance(x: int, entry: AboveEntry) -> int:
     return min(abs(x - entry.x), abs(x - entry.end + 1))
 
 
-def amount(text: str) -> Fraction | None:
+def row_amount(text: str) -> Fraction | None:
     """Return the semitones of an amount in whole steps: `full`, `1/2`, `1 1/2`, `2`; None for no amount."""
     if text in _AMOUNTS:
         return _AMOUNTS[text]

@@ -143,7 +143,7 @@ class ScanState:
                 token[0],
             )
             return
-        if len(note.shapes) >= MOST_SHAPES or not can_follow(kind, note):
+        if len(note.shapes) >= MOST_SHAPES or not shape_can_follow(kind, note):
             self._unknown(token)
             return
         digit = re.search(r"\d", token[0])
@@ -184,7 +184,7 @@ class ScanState:
         self._pending, self._pending_touches, self._pending_span = sign, touches, self._span(token)
 
 
-def can_follow(kind: str, note: ScannedNote) -> bool:
+def shape_can_follow(kind: str, note: ScannedNote) -> bool:
     """Return True if a shape can be the next one of a note: nothing follows a slide off, and no bend is of a note without pitch or begins anew."""
     if note.shapes and note.shapes[-1].kind in ("/", "\\"):
         return False

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from lickwright.importers.text_tab.amounts import bend_amount, steps_in_words
+from lickwright.importers.text_tab.amounts import read_bend_size, steps_in_words
 from lickwright.importers.text_tab.note_marks import NoteMarks
 from lickwright.importers.text_tab.rules import ASSUMED_MARK, NOT_JOINED
 from lickwright.importers.text_tab.scanned import ScannedShape
@@ -36,7 +36,7 @@ class ShapeMarks(NoteMarks):
                 return
             self._unknown(token)
             return
-        by, sure = bend_amount(amount, note.fret)
+        by, sure = read_bend_size(amount, note.fret)
         if not sure:
             note.sure = False
             self._doubt(
