@@ -73,6 +73,26 @@ def test_meters(text: str, length: F, beat: F, beats: int) -> None:
     assert sum(meter.groups) == meter.beats
 
 
+@pytest.mark.parametrize(
+    ("meter", "length", "words"),
+    [
+        ("4/4", F(1, 4), "1 beat"),
+        ("4/4", F(3, 4), "3 beats"),
+        ("4/4", F(1, 8), "half a beat"),
+        ("4/4", F(3, 8), "1 1/2 beats"),
+        ("4/4", F(1, 16), "1 sixteenth note"),
+        ("4/4", F(5, 16), "5 sixteenth notes"),
+        ("2/2", F(1, 4), "half a beat"),
+        ("6/8", F(3, 8), "1 beat"),
+        ("6/8", F(1, 8), "1 eighth note"),
+        ("12/8", F(9, 16), "9 sixteenth notes"),
+        ("7/8 2+2+3", F(2, 8), "2 beats"),
+    ],
+)
+def test_a_length_in_a_teacher_s_words(meter: str, length: F, words: str) -> None:
+    assert parse_meter(meter).length_name(length) == words
+
+
 def test_the_usual_grouping_need_not_be_said() -> None:
     assert parse_meter("6/8 3+3") == parse_meter("6/8") == Meter(6, 8)
     assert str(parse_meter("12/8 3+3+3+3")) == "12/8"

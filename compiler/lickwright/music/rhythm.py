@@ -93,6 +93,18 @@ class Meter:
         for name, value in derived.items():
             object.__setattr__(self, name, value)
 
+    def length_name(self, length: Fraction) -> str:
+        """Return a length in whole notes as a teacher says it: "1 beat", "half a beat", "1 1/2 beats", else "3 sixteenth notes".
+
+        Beats that divide by three have no halves that are felt.
+        """
+        beats, rest = divmod(length / self.beat, 1)
+        if rest == 0:
+            return f"{beats} beat" + "s" * (beats != 1)
+        if rest == Fraction(1, 2) and not self.compound:
+            return f"{beats} 1/2 beats" if beats else "half a beat"
+        return f"{length.numerator} {_WORDS[length.denominator]} note" + "s" * (length.numerator != 1)
+
     def __str__(self) -> str:
         plain = f"{self.beats}/{self.unit}"
         if self.groups == _usual_groups(self.beats, self.unit):

@@ -57,12 +57,16 @@ def heading_lines(grid: Grid, width: int, tempo: str) -> list[str]:
 
 def heading_facts(timeline: Timeline, tempo: str) -> list[tuple[str, str]]:
     """Return what a player has to know before the first note, each with its name; `tempo` as `tempo_words` says it."""
-    return list(_facts(timeline.settings, _shown_area(timeline), tempo, _meter(timeline)))
+    return list(_facts(timeline.settings, _shown_area(timeline), tempo, _meter(timeline, _length)))
 
 
 def printed_facts(timeline: Timeline, tempo: str) -> list[tuple[str, str]]:
-    """Return the same facts with ♭ and ♯, for print and pages; a user's own words stay as they are."""
-    facts = heading_facts(timeline, tempo)
+    """Return the same facts for print and pages, whose readers do not know the notation: with ♭ and ♯, and a pick-up in beats.
+
+    A user's own words stay as they are.
+    """
+    meter = _meter(timeline, timeline.settings.meter.length_name)
+    facts = _facts(timeline.settings, _shown_area(timeline), tempo, meter)
     return [(name, accidental_signs(value) if name in _MUSICAL else value) for name, value in facts]
 
 
@@ -114,14 +118,19 @@ def _tuning(settings: Settings) -> str:
     return f"{pitches}, low to high" + (f" ({tuning.name})" if named else "")
 
 
-def _meter(timeline: Timeline) -> str:
-    """Return the meter, with the pick-up and the bars that are shorter by as much."""
+def _length(length: Fraction) -> str:
+    """Return a length as the notation writes it: `3/8`."""
+    return f"{length.numerator}/{length.denominator}"
+
+
+def _meter(timeline: Timeline, length_name: Callable[[Fraction], str]) -> str:
+    """Return the meter, with the pick-up, whose length `length_name` says, and the bars that are shorter by as much."""
     meter, pickup = timeline.settings.meter, timeline.settings.pickup
     if not pickup:
         return str(meter)
     less = (meter.length - pickup) * timeline.grain
     short = [str(bar.number) for bar in timeline.bars if bar.number and bar.length == less]
-    words = f"{meter}, with a pick-up of {pickup.numerator}/{pickup.denominator}"
+    words = f"{meter}, with a pick-up of {length_name(pickup)}"
     if short:
         words += f"; {'bars' if len(short) > 1 else 'bar'} {', '.join(short)} shorter by as much"
     return words
