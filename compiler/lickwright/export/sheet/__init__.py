@@ -30,10 +30,11 @@ LETTERS = Rule(
 )
 FACES_MISSING = Rule(
     "L513",
-    "no faces for the sheet",
+    "no faces for sheets and pages",
     Severity.ERROR,
-    "a file that sheets are set with cannot be read",
-    "Sheets are set with faces that come with Lickwright. One of them is gone or damaged, so no sheet was made; everything else was.",
+    "a file that sheets and lesson pages are set with cannot be read",
+    "Sheets, and the music of lesson pages, are set with faces that come with Lickwright. One of them is gone or damaged, so no sheet and no page was "
+    "made; everything else was.",
     "",
     "",
 )
@@ -52,9 +53,9 @@ def emit(lowered: LoweredLick, options: Options) -> Export:
         return Export(None, (missing_face(e, lowered.timeline.span),))
 
 
-def missing_face(error: MissingFace, span: Span) -> Diagnostic:
-    """The finding for a sheet that could not be made for want of a face."""
-    return FACES_MISSING.at(Span(span.start, span.start), f"no sheet was made: {error}", "install lickwright again")
+def missing_face(error: MissingFace, span: Span, what: str = "sheet") -> Diagnostic:
+    """Return the finding for a sheet, or what else is engraved, that could not be made for want of a face."""
+    return FACES_MISSING.at(Span(span.start, span.start), f"no {what} was made: {error}", "install lickwright again")
 
 
 def _emit(lowered: LoweredLick, options: Options) -> Export:
