@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from base64 import b64decode, b64encode
+from collections.abc import Iterator
 from fractions import Fraction
 from hashlib import sha256
 from io import BytesIO
@@ -15,6 +16,7 @@ from lickwright.cli import main
 from lickwright.compiler import compile_file, compile_text
 from lickwright.compiler.compilation import CompiledLick
 from lickwright.core.fast_dataclass import replace
+from lickwright.engraving import typefaces
 from lickwright.export import LoweredLick, Options, SheetRequest
 from lickwright.export import page as page_export
 from lickwright.export.page import music, recording, sections
@@ -50,6 +52,68 @@ def test_a_page_says_what_the_lick_says(page: str) -> None:
     words = read.all("main")[0].text
     for said in ("by Orla Venn", "Let the bend sing.", "evening, slow bend", "Practice ladder", "Warm up"):
         assert said in words
+
+
+def test_a_pick_up_is_counted_in_beats() -> None:
+    page = page_of(lick_of('lick "x"\npickup 1/8\n| e8 | e5 B8 B5 G7 G5 D7 D5 A7 | A5 - - - - - - ||\n'))
+    assert "4/4, with a pick-up of half a beat; bar 2 shorter by as much" in [
+        one.text for one in Reader(page).all("dd")
+    ]
+
+
+def test_the_way_back_to_the_index_is_hidden_from_who_did_not_come_from_there(page: str) -> None:
+    (nav,) = Reader(page).all("nav")
+    assert "hidden" in nav.attributes and nav.text == "All licks"
+    (link,) = [one for one in Reader(page).all("a") if one.attributes.get("id") == "index-link"]
+    assert link.attributes["href"] == "index.html"
+
+
+@pytest.fixture
+def no_faces(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[None]:
+    """Lets the faces be gone, also those that were read before."""
+
+    def forget() -> None:
+        for cached in (typefaces.typeface, typefaces.text_width, typefaces.printable):
+            cached.cache_clear()
+
+    forget()
+    monkeypatch.setattr(typefaces, "_FOLDER", str(tmp_path / "nowhere"))
+    yield
+    forget()
+
+
+@pytest.mark.parametrize("sound", [False, True])
+def test_a_face_that_is_missing_is_said_as_for_a_sheet(
+    sound: bool, no_faces: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    lick = lick_of()
+    for form, what in (("sheet", "sheet"), ("page", "lesson page")):
+        export = lick.emit(form, Options(page_sound=sound))
+        assert export.content is None
+        (finding,) = export.losses
+        assert (finding.code, finding.severity) == ("L513", "error")
+        assert finding.message.startswith(f"no {what} was made: s") and "ttf cannot be read" in finding.message
+        assert finding.hint == "install lickwright again"
+    if not sound:
+        monkeypatch.chdir(tmp_path)
+        Path("a.lick").write_text(LICK)
+        assert main(["make", "a.lick", "--to", "page,tab", "--silent-page"]) == 1
+        assert "no lesson page was made: s" in capsys.readouterr().err
+        assert [path.name for path in Path("out").rglob("window-seat*")] == ["window-seat.tab.txt"], "all else is made"
+
+
+def test_a_page_says_what_is_left_out_to_keep_it_small(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(recording, "record_mp3", lambda *_, slow: b"")
+
+    def said(bars: int, sound: bool = True) -> str:
+        page = page_of(lick_of('lick "x"\ntempo 60\nstep 1/1\n' + "| e5 " * bars + "||\n"), sound)
+        (words,) = [one.text for one in Reader(page).elements if one.attributes.get("id") == "sound-said"]
+        return words
+
+    assert "Hz" not in said(4) and "Slow speeds use a recording" in said(4)
+    assert "leave out overtones above 6,000 Hz" in said(6)
+    assert "recordings of 90 seconds at most, and this lick is longer" in said(23)
+    assert "longer" not in said(4, sound=False) and "plain plucked tones" in said(4, sound=False)
 
 
 def test_every_element_that_the_scripts_ask_for_is_there(page: str) -> None:
@@ -112,7 +176,11 @@ def test_a_part_begins_at_the_tempo_that_is_reached_there() -> None:
 
 def test_the_downloads_are_the_exports(page: str) -> None:
     lick = lick_of()
-    links = {one.attributes["download"]: str(one.attributes["href"]) for one in Reader(page).all("a")}
+    links = {
+        one.attributes["download"]: str(one.attributes["href"])
+        for one in Reader(page).all("a")
+        if "download" in one.attributes
+    }
     assert b64decode(links["window-seat.mid"].partition(",")[2]) == lick.midi()
     assert b64decode(links["window-seat.tab.txt"].partition(",")[2]).decode() == lick.tab()
 
@@ -194,7 +262,7 @@ def test_a_page_with_recordings_is_small_and_the_same_each_time(sounded: str) ->
     assert all(b64decode(sound)[:2] in (b"\xff\xfb", b"\xff\xf3", b"ID") for sound in sounds), "MP3 frames"
 
 
-@pytest.mark.parametrize("sound", ["clean", "crunch"])
+@pytest.mark.parametrize("sound", ["acoustic", "crunch"])  # the brightest, and one that is distorted
 def test_a_page_of_ten_busy_seconds_is_under_250_kb(sound: str) -> None:
     notes = "| e8 e5 B8 B5 G7 G5 B5 B8 e5 e8 B8 B5 G7 G5 D7 D5 |\n"
     lick = lick_of(f'lick "Busy"\nsound {sound}\nkey A minor\nlevel 5\ntempo 96\nstep 1/16\n' + 4 * notes)
@@ -286,7 +354,8 @@ def test_no_words_of_a_user_become_part_of_the_page() -> None:
             for name in ("href", "src", "action")
             if name in one.attributes
         ]
-        assert all(re.match(r"data:(audio/midi|text/plain);base64,", address) for address in addresses), payload
+        assert addresses[0] == "index.html"
+        assert all(re.match(r"data:(audio/midi|text/plain);base64,", address) for address in addresses[1:]), payload
 
 
 def test_only_the_pages_own_style_and_script_may_run(sounded: str) -> None:

@@ -42,6 +42,7 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         "sounded": page_of(lick_of(), sound=True),
         "plain": page_of(lick_of()),
         "sung": page_of(lick_of(SUNG), sound=True),
+        "four": page_of(lick_of('lick "Four bars"\n' + 4 * "| e8 e5 B8 e5 G7 G5 D7 D5 " + "||\n")),
     }
     for name, text in pages.items():
         (folder / f"{name}.html").write_text(text, "utf-8")
@@ -264,11 +265,62 @@ def test_a_drag_over_bars_chooses_them(browser: Any, files: dict[str, Path]) -> 
         assert one.page.evaluate("[...document.querySelectorAll('select')].map((s) => s.value)") == ["0", "1"]
 
 
+def test_a_swipe_over_bars_chooses_them_and_a_scroll_does_not(browser: Any, files: dict[str, Path]) -> None:
+    """By a finger on a phone, where a line has few bars."""
+    phone = {"viewport": {"width": 360, "height": 640}, "has_touch": True, "is_mobile": True}
+    chosen = "[...document.querySelectorAll('select')].map((s) => s.value)"
+    with Opened(browser, files["four"], **phone) as one:
+        assert one.page.is_visible(".by-touch") and not one.page.is_visible(".by-mouse")
+        one.page.locator("#music").scroll_into_view_if_needed()
+        finger = Finger(one)
+        systems = one.page.locator('#music svg:visible [data-role="system"]')
+        assert systems.count() > 1
+        top, below = systems.nth(1).bounding_box(), systems.nth(2).bounding_box()  # the player covers the first
+        x, y = top["x"] + 0.3 * top["width"], top["y"] + 0.5 * top["height"]
+        finger.press(x, y)
+        finger.move(x + 60, y)
+        finger.move(x + 60, below["y"] + 0.5 * below["height"])
+        one.page.wait_for_function("() => document.querySelectorAll('#music .outside').length > 0", timeout=5000)
+        finger.lift()
+        one.page.wait_for_function(f"() => {chosen}.join() !== '0,3'")
+        first, last = one.page.evaluate(chosen)
+        assert (first, last) == ("1", "2")
+        one.page.select_option("#from", index=0)
+        before = one.page.evaluate("window.scrollY")
+        finger.press(x, y)
+        for step in range(1, 8):
+            finger.move(x, y - 25 * step)
+        finger.lift()
+        one.page.wait_for_function(f"() => window.scrollY > {before + 50}")
+        assert one.page.evaluate(chosen) == ["0", "3"], "a finger that scrolls chooses nothing"
+        assert not one.page.evaluate("document.querySelectorAll('#music .outside').length")
+        assert not one.wrong
+
+
+class Finger:
+    """A finger on the touch screen of an opened page, by Chromium's own protocol."""
+
+    def __init__(self, one: Opened) -> None:
+        self._session = one.context.new_cdp_session(one.page)
+
+    def _send(self, kind: str, *points: dict[str, float]) -> None:
+        self._session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": list(points)})
+
+    def press(self, x: float, y: float) -> None:
+        self._send("touchStart", {"x": x, "y": y})
+
+    def move(self, x: float, y: float) -> None:
+        self._send("touchMove", {"x": x, "y": y})
+
+    def lift(self) -> None:
+        self._send("touchEnd")
+
+
 def test_ladder_and_ticks(browser: Any, files: dict[str, Path]) -> None:
     with Opened(browser, files["plain"]) as one:
         one.page.click(".rung >> nth=0")
         assert one.page.get_attribute(".rung >> nth=0", "aria-pressed") == "true"
-        assert one.page.inner_text("#speed-said").endswith("58 beats a minute")
+        assert one.page.inner_text("#speed-said").endswith(", 58 bpm")
         one.page.check(".tick >> nth=0")
         one.page.reload()
         assert one.page.is_checked(".tick >> nth=0")
@@ -378,8 +430,15 @@ def test_the_index_finds_licks_and_leads_to_them(browser: Any, library: Path) ->
         one.page.wait_for_function("() => document.getElementById('found').textContent === '3 licks'")
         one.page.click("text=Window seat")
         assert one.page.inner_text("h1") == "Window seat"
+        one.page.click("text=All licks")
+        assert one.page.inner_text("h1") == "Licks", "a page leads back to the index that led to it"
+        (page,) = (library / "out").rglob("window-seat.html")
+        for end in ("", "#up-x", "#up-1/../..", "#up-javascript:alert(1)", "#up-100"):
+            one.page.goto("about:blank")
+            one.page.goto(page.as_uri() + end)
+            assert not one.page.is_visible("text=All licks"), end
         assert not one.wrong
-        assert all(url.startswith("file:") for url in one.requests)
+        assert all(url.startswith(("file:", "about:")) for url in one.requests)
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -25,7 +25,6 @@ _BEFORE = b"lickwright archive "
 SEAL = Seal(_BEFORE, b"")  # the archive's comment, which ends it
 _HEX = 32  # digits of a seal
 CONTENTS = "contents.txt"
-SITE = "index.html"
 _PACKED = ("audio",)  # formats that packing makes little smaller, and takes long
 
 
@@ -115,9 +114,12 @@ def archive_parts(name: str, storage: Storage, book: Sequence[ReleasedLick]) -> 
 def _site(name: str, book: Sequence[ReleasedLick], taken: Collection[str]) -> dict[str, bytes]:
     """The index of the lesson pages, in the book's order, where there are two or more and no file has its name."""
     pages = [(lick.said, filed.at) for lick in book for filed in lick.files if filed.row.format == "page"]
-    if len(pages) < 2 or SITE in taken:
+    if len(pages) < 2:
         return {}
-    from lickwright.export.page.index_page import IndexEntry, index_page
+    from lickwright.export.page.index_page import FILE_NAME, IndexEntry, index_page
+
+    if FILE_NAME in taken:
+        return {}
 
     numbers = {"level": int, "tempo": float}
 
@@ -127,7 +129,7 @@ def _site(name: str, book: Sequence[ReleasedLick], taken: Collection[str]) -> di
         return None if said[name] is None else numbers[name](said[name])
 
     entries = [IndexEntry(at, *(value(said, name) for name in IndexEntry._fields[1:])) for said, at in pages]
-    return {SITE: index_page(name, entries).encode("utf-8")}
+    return {FILE_NAME: index_page(name, entries).encode("utf-8")}
 
 
 def _entry(path: str, size: int, method: int) -> ZipInfo:

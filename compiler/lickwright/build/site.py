@@ -10,7 +10,7 @@ from lickwright.build.summary import BuildSummary
 from lickwright.core.destination import Seal
 from lickwright.core.files import NOT_OURS
 from lickwright.core.source import Span
-from lickwright.export.page.index_page import IndexEntry, index_page
+from lickwright.export.page.index_page import FILE_NAME, IndexEntry, index_page
 from lickwright.report.console import counted_noun
 from lickwright.store.guarded_database import stored_values
 from lickwright.store.manifest import Manifest
@@ -18,7 +18,6 @@ from lickwright.store.output_writer import in_the_way_trouble, not_removed_troub
 from lickwright.store.storage import Storage
 from lickwright.store.types import PathDiagnostic
 
-NAME = "index.html"
 SEAL = Seal(b"<!-- lickwright site ", b" -->\n")
 _FEWEST = 2  # pages, for an index to be of use
 _LARGEST = 1 << 26  # bytes of a file that may be an index of ours
@@ -44,7 +43,7 @@ def update_site(
     with stored_values():
         entries = [_entry(*row) for row in manifest.db.execute(_PAGES)]
         page = index_page(title or _TITLE, entries)
-    path = storage.shown("", NAME)
+    path = storage.shown("", FILE_NAME)
     try:
         there = _there(storage)
         if len(entries) < _FEWEST and (there is None or prune):
@@ -66,8 +65,8 @@ def update_site(
 def _remove(storage: Storage, there: bytes | None, summary: BuildSummary) -> None:
     """Remove the index that stands there, if it is ours."""
     if there is not None and SEAL.matches_bytes(there):
-        storage.remove("", NAME)
-        summary.removed = [*summary.removed, storage.shown("", NAME)]
+        storage.remove("", FILE_NAME)
+        summary.removed = [*summary.removed, storage.shown("", FILE_NAME)]
 
 
 def _write(storage: Storage, there: bytes | None, page: str, overwrite: bool, summary: BuildSummary) -> bool:
@@ -76,9 +75,9 @@ def _write(storage: Storage, there: bytes | None, page: str, overwrite: bool, su
     if there == data:
         return False
     if there is not None and not (overwrite or SEAL.matches_bytes(there)):
-        summary.left_out([in_the_way_trouble(storage.shown("", NAME))])
+        summary.left_out([in_the_way_trouble(storage.shown("", FILE_NAME))])
         return False
-    storage.write("", NAME, data)
+    storage.write("", FILE_NAME, data)
     return True
 
 
@@ -92,10 +91,10 @@ def _entry(folder: str, name: str, *said: object) -> IndexEntry:
 
 def _there(storage: Storage) -> bytes | None:
     """Return what stands in the index's place; None for nothing. Raises `_NotAFile`, OSError."""
-    state = storage.state("", NAME)
+    state = storage.state("", FILE_NAME)
     if state is None:
         return None
     if state.kind != "file":
         raise _NotAFile(state.kind)
-    with storage.open("", NAME) as file:
+    with storage.open("", FILE_NAME) as file:
         return file.read(_LARGEST)

@@ -12,6 +12,7 @@ from urllib.parse import quote
 from lickwright.export.page.markup import Markup, asset, document, el, program
 from lickwright.music.accidentals import accidental_signs
 
+FILE_NAME = "index.html"  # in the folder above all pages that it lists
 MOST = 20_000  # licks in one index: some 10 MB of page
 
 
@@ -117,11 +118,16 @@ def _row(one: IndexEntry) -> Markup:
     facets = {f"data_{facet.name}": "|".join(value for value in facet.values(one) if value) for facet in _FACETS}
     return el(
         "li",
-        el("a", one.title or "untitled", href=quote(one.path), dir="auto"),
+        el("a", one.title or "untitled", href=_address(one.path), dir="auto"),
         el("span", facts, class_="facts") if facts else None,
         el("span", about, class_="about", dir="auto") if about else None,
         **facets,
     )  # fmt: skip
+
+
+def _address(path: str) -> str:
+    """Return the address of a page; its end tells the page how many folders above it the index lies, for a link back."""
+    return f"{quote(path)}#up-{path.count('/')}"
 
 
 def _facts(one: IndexEntry) -> Iterator[str]:

@@ -80,9 +80,9 @@ const speed = byId("speed");
 
 function showSpeed(percent) {
   const bpm = (score.bpm * percent) / 100;
-  const words = `${Math.round(percent)} %, ${bpm < 100 ? bpm.toFixed(1).replace(/\.0$/, "") : Math.round(bpm)} beats a minute`;
-  byId("speed-said").textContent = words;
-  speed.setAttribute("aria-valuetext", words);
+  const words = `${Math.round(percent)} %, ${bpm < 100 ? bpm.toFixed(1).replace(/\.0$/, "") : Math.round(bpm)}`;
+  byId("speed-said").textContent = `${words} bpm`;
+  speed.setAttribute("aria-valuetext", `${words} beats a minute`);
   for (const rung of document.querySelectorAll(".rung")) {
     rung.setAttribute("aria-pressed", String(Math.abs(Number(rung.dataset.bpm) - bpm) < 0.3));
   }
@@ -127,8 +127,7 @@ function choosePart(from, to) {
   return choose({ from: low, to: high });
 }
 
-function showPart() {
-  const { from, to } = transport.chosen;
+function showPart(from = transport.chosen.from, to = transport.chosen.to) {
   first.value = String(from);
   last.value = String(to);
   if (!shown) return;
@@ -158,23 +157,34 @@ function barNear(x, y) {
   return bar < 0 ? null : bar;
 }
 
-let dragged = null; // the bar where a drag began
+let drag = null; // {pointer, began, bar, moved}: the bars where a drag began and where it is; null while there is none
 
 music.addEventListener("pointerdown", (event) => {
   look();
-  if (event.button === 0 && shown) dragged = barNear(event.clientX, event.clientY);
+  if (event.button !== 0 || !event.isPrimary || !shown) return;
+  const bar = barNear(event.clientX, event.clientY);
+  if (bar === null) return;
+  drag = { pointer: event.pointerId, began: bar, bar, moved: false };
+  music.setPointerCapture(event.pointerId); // it may end beside the music
+});
+music.addEventListener("pointermove", (event) => {
+  if (!drag || event.pointerId !== drag.pointer) return;
+  const bar = barNear(event.clientX, event.clientY);
+  if (bar === null || bar === drag.bar) return;
+  drag.bar = bar;
+  drag.moved = true;
+  showPart(Math.min(drag.began, bar), Math.max(drag.began, bar));
 });
 music.addEventListener("pointercancel", () => {
-  dragged = null; // the page is scrolled
+  drag = null; // the page is scrolled or zoomed
+  showPart();
 });
 music.addEventListener("pointerup", (event) => {
-  if (dragged === null) return;
-  const bar = barNear(event.clientX, event.clientY);
-  const began = dragged;
-  dragged = null;
-  if (bar === null) return;
-  if (bar === began) transport.goTo(bar).then(() => choose({}));
-  else choosePart(began, bar);
+  if (!drag || event.pointerId !== drag.pointer) return;
+  const { began, bar, moved } = drag;
+  drag = null;
+  if (moved) choosePart(began, bar);
+  else transport.goTo(bar).then(() => choose({}));
 });
 music.addEventListener("keydown", (event) => {
   const { from, to } = transport.chosen;
@@ -203,6 +213,15 @@ new ResizeObserver(() => {
 look();
 showPart();
 setSpeed(Number(speed.value));
+
+// ---- the way back to the index page, which says at the end of its links how many folders above the page it lies
+
+const above = /^#up-([0-9]{1,2})$/.exec(window.location.hash);
+if (above) {
+  const link = byId("index-link");
+  link.setAttribute("href", "../".repeat(Number(above[1])) + link.getAttribute("href"));
+  byId("back").hidden = false;
+}
 
 // ---- on paper the legend is always there
 

@@ -11,6 +11,7 @@ from fractions import Fraction
 from lickwright.core.fast_dataclass import replace
 from lickwright.engraving.engrave import EngravingOptions
 from lickwright.export.page import neck
+from lickwright.export.page.index_page import FILE_NAME
 from lickwright.export.page.markup import Markup, data_uri, el
 from lickwright.export.page.music import draw_mark
 from lickwright.export.sheet.legend import legend_of
@@ -43,6 +44,14 @@ def page_head(timeline: Timeline, facts: Sequence[tuple[str, str]]) -> Markup:
     settings = timeline.settings
     return el(
         "header",
+        el(
+            "nav",
+            el("a", "All licks", href=FILE_NAME, id="index-link"),
+            id="back",
+            class_="back screen",
+            aria_label="Library",
+            hidden=True,
+        ),
         el("h1", timeline.title, dir="auto"),
         el("p", "by ", el("span", settings.by, dir="auto"), class_="by") if settings.by else None,
         fact_list(facts),
@@ -71,18 +80,18 @@ def choices(bars: Sequence[str], said: str) -> Markup:
     first = [el("option", name, value=str(n)) for n, name in enumerate(bars)]
     last = [el("option", name, value=str(n), selected=n == len(bars) - 1) for n, name in enumerate(bars)]
     return section(
-        "choices", "How to play it",
+        "choices", "How it plays",
         el(
             "div",
             el(
                 "div", el("label", "From bar", for_="from"), el("select", *first, id="from"),
                 el("label", "to", for_="to"), el("select", *last, id="to"), class_="field",
             ),
-            _switch("again", "Over and over"), _switch("count-in", "Count me in", on=True), _switch("click", "Click"),
-            _switch("answer", "Leave me room to answer"),
+            _switch("again", "Loop"), _switch("count-in", "Count-in", on=True), _switch("click", "Click"),
+            _switch("answer", "Call and response"),
             class_="controls",
         ),
-        el("p", said, class_="hint", id="sound-said"),
+        el("p", "Call and response leaves you as long a silence after each time, to answer in. ", said, class_="hint", id="sound-said"),
         class_="choices screen",
     )  # fmt: skip
 
@@ -93,12 +102,12 @@ def _switch(id: str, words: str, on: bool = False) -> Markup:
 
 def music(drawings: Sequence[Markup]) -> Markup:
     """The music, drawn for several widths, of which the style shows one."""
-    help = "arrow keys go from bar to bar, Shift with them changes the part, Space plays and pauses, Escape chooses the whole lick."
+    help = "arrow keys go from bar to bar, Shift with them changes which bars are played, Space plays and pauses, Escape chooses the whole lick."
     return section(
         "music", "Music",
         el("div", *drawings, id="music", class_="music", tabindex="0", role="group", aria_labelledby="music-title", aria_describedby="music-help"),
         el("p", "Drag over bars to play only those. By keyboard: ", help, id="music-help", class_="hint screen by-mouse"),
-        el("p", "Tap a bar to start there; to play only some bars, choose them below.", class_="hint screen by-touch"),
+        el("p", "Tap a bar to start there. Swipe sideways over bars to play only those.", class_="hint screen by-touch"),
     )  # fmt: skip
 
 
@@ -195,7 +204,7 @@ def downloads(slug: str, midi: bytes, tab: bytes) -> Markup:
         (f"{slug}.tab.txt", "Text tab", data_uri(tab, "text/plain")),
     )
     links = (el("li", el("a", words, href=address, download=name)) for name, words, address in files)
-    return section("keep", "To keep", el("ul", *links, class_="files"), class_="keep screen")
+    return section("keep", "Downloads", el("ul", *links, class_="files"), class_="keep screen")
 
 
 def page_end(timeline: Timeline) -> Markup:
