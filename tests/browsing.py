@@ -1,4 +1,4 @@
-"""A real browser for tests of pages: Chromium by Playwright.
+"""A real browser for tests of pages: Chromium, and Firefox where it is installed, by Playwright.
 
 What is not installed is skipped with a word, or fails where the environment says `LICKWRIGHT_CI`.
 """
@@ -80,6 +80,23 @@ def chromium() -> Iterator[Any]:
         missing("chromium")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=list(_FLAGS))
+        try:
+            yield browser
+        finally:
+            browser.close()
+
+
+@contextmanager
+def firefox() -> Iterator[Any]:
+    """A running Firefox, of Playwright's own build; skips the test where it is not installed, everywhere, since not every machine can get it."""
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        missing("playwright")
+    with sync_playwright() as playwright:
+        if not Path(playwright.firefox.executable_path).exists():
+            pytest.skip("Firefox is not installed: playwright install firefox")
+        browser = playwright.firefox.launch()
         try:
             yield browser
         finally:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from browsing import Opened, axe_core, chromium, violations
+from browsing import Opened, axe_core, chromium, firefox, violations
 from lickwright.cli import main
 from lickwright.export import Options
 from lickwright.export.timing import NOTE
@@ -485,4 +485,22 @@ def test_without_sound_all_else_goes_on(browser: Any, files: dict[str, Path], br
         one.page.wait_for_timeout(800)
         assert one.page.get_attribute("#music svg.broad .now", "transform") != first
         one.status("Ready.")
+        assert not one.wrong
+
+
+# --- another browser
+
+
+def test_it_plays_in_firefox_too(files: dict[str, Path]) -> None:
+    with firefox() as browser, Opened(browser, files["sounded"]) as one:
+        one.page.uncheck("#count-in")
+        one.page.click("#play")
+        one.status("Playing.")
+        one.status("Ready.", 60_000)
+        lit = {event for frame in one.frames() for event in frame["lit"]}
+        assert lit == {n for n, *_ in _expected(100)}
+        one.page.focus("#music")
+        one.page.keyboard.press("Shift+ArrowLeft")
+        assert one.page.evaluate("[...document.querySelectorAll('select')].map((s) => s.value)") == ["0", "0"]
+        assert [url for url in one.requests if not url.startswith("data:")] == [files["sounded"].as_uri()]
         assert not one.wrong

@@ -166,7 +166,7 @@ def _finger(string: int) -> Markup:
 def legend(timeline: Timeline, view: NeckView) -> Iterator[tuple[str, str]]:
     """Which shapes there are, each with its words."""
     shapes = {_shape(timeline.settings, place)[0] for place in (*view.own, *view.box)}
-    words = {"tonic": "square: the tonic", "blue": "diamond: the blue note"}
+    words = {"tonic": "square: the root", "blue": "diamond: the blue note"}
     yield from ((shape, said) for shape, said in words.items() if shape in shapes)
     if set(view.box) - set(view.own):
         yield "own", "filled: played in this lick"

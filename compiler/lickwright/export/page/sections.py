@@ -129,7 +129,7 @@ def neck_section(timeline: Timeline, left_handed: bool) -> Markup | None:
 
 def _neck_numbers(usual: str) -> Iterator[Markup]:
     """The choice of what the numbers on the neck are; they stand before the neck, which the style changes by what is checked."""
-    yield el("span", "The numbers are ", class_="numbers", id="numbers-said")
+    yield el("span", "The numbers are:", class_="numbers", id="numbers-said")
     for id, words in (("by-degree", usual), ("by-order", "playing order")):
         yield el("input", type="radio", name="numbers", id=id, class_="numbers", checked=id == "by-degree")
         yield el("label", words, for_=id, class_="numbers")
