@@ -10,7 +10,7 @@ import shutil
 import subprocess
 from base64 import b64decode
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -69,38 +69,33 @@ def missing(what: str) -> None:
 
 
 @contextmanager
-def chromium() -> Iterator[Any]:
-    """A running browser."""
+def driver() -> Iterator[Any]:
+    """What starts browsers; there can be one at a time."""
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
         missing("playwright")
-    path = shutil.which("chromium") or shutil.which("chromium-browser")
-    if path is None:
-        missing("chromium")
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=list(_FLAGS))
-        try:
-            yield browser
-        finally:
-            browser.close()
+        yield playwright
 
 
 @contextmanager
-def firefox() -> Iterator[Any]:
+def chromium(playwright: Any) -> Iterator[Any]:
+    """A running browser."""
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    if path is None:
+        missing("chromium")
+    with closing(playwright.chromium.launch(executable_path=path, args=list(_FLAGS))) as browser:
+        yield browser
+
+
+@contextmanager
+def firefox(playwright: Any) -> Iterator[Any]:
     """A running Firefox, of Playwright's own build; skips the test where it is not installed, everywhere, since not every machine can get it."""
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("playwright")
-    with sync_playwright() as playwright:
-        if not Path(playwright.firefox.executable_path).exists():
-            pytest.skip("Firefox is not installed: playwright install firefox")
-        browser = playwright.firefox.launch()
-        try:
-            yield browser
-        finally:
-            browser.close()
+    if not Path(playwright.firefox.executable_path).exists():
+        pytest.skip("Firefox is not installed: playwright install firefox")
+    with closing(playwright.firefox.launch()) as browser:
+        yield browser
 
 
 class Opened:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from browsing import Opened, axe_core, chromium, firefox, violations
+from browsing import Opened, axe_core, chromium, driver, firefox, violations
 from lickwright.cli import main
 from lickwright.export import Options
 from lickwright.export.timing import NOTE
@@ -30,8 +30,14 @@ note <img src=x onerror=alert(1)>
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with chromium() as running:
+def playwright() -> Iterator[Any]:
+    with driver() as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def browser(playwright: Any) -> Iterator[Any]:
+    with chromium(playwright) as running:
         yield running
 
 
@@ -491,8 +497,8 @@ def test_without_sound_all_else_goes_on(browser: Any, files: dict[str, Path], br
 # --- another browser
 
 
-def test_it_plays_in_firefox_too(files: dict[str, Path]) -> None:
-    with firefox() as browser, Opened(browser, files["sounded"]) as one:
+def test_it_plays_in_firefox_too(playwright: Any, files: dict[str, Path]) -> None:
+    with firefox(playwright) as browser, Opened(browser, files["sounded"]) as one:
         one.page.uncheck("#count-in")
         one.page.click("#play")
         one.status("Playing.")
