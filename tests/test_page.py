@@ -455,7 +455,7 @@ def test_note_values_have_names_not_numbers() -> None:
 def test_the_neck_says_which_numbers_it_shows_and_has_playing_order_too(page: str) -> None:
     read = Reader(page)
     said = [one.text for one in read.elements if "numbers" in (one.attributes.get("class") or "")]
-    assert [words for words in said if words] == ["The numbers are ", "scale degrees", "playing order"]
+    assert [words for words in said if words] == ["The numbers are:", "scale degrees", "playing order"]
     orders = [one.text for one in read.all("text") if one.attributes.get("class") == "order"]
     played = dict.fromkeys((row.string, row.fret) for row in lick_of().timing() if row.event == NOTE)
     assert sorted(map(int, orders)) == list(range(1, len(played) + 1))
