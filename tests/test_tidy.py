@@ -343,6 +343,20 @@ def test_line_ends_and_byte_order_mark_stay(run: Run) -> None:
     assert tidy_bytes(b"a\n", "b\n") == b"b\n"
 
 
+def test_what_other_commands_write_is_tidy(run: Run, capsys: pytest.CaptureFixture[str]) -> None:
+    lines = [f"{name}|{'-5-7-' if name in 'DG' else '-----'}|" for name in "eBGDAE"]
+    _write("tab.txt", "Tuning: standard\n\n" + "\n".join(lines) + "\n")
+    assert main(["read", "tab.txt", "--out", "read.lick"]) == 0
+    os.mkdir("moved")
+    for path in SAMPLES[::5]:
+        assert main(["move", str(path), "--octave", "up", "--by", "shape", "--out", f"moved/{path.stem}.lick"]) < 2
+    capsys.readouterr()
+    assert run("--check", "read.lick")[0] == 0
+    code, out, err = run("--check", "moved")
+    assert (code, out) == (0, ""), out
+    assert re.fullmatch(r"nothing to change in \d files\n", err)
+
+
 # --- the file ----------------------------------------------------------------------------------------------------------
 
 

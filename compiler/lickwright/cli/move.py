@@ -166,6 +166,7 @@ def _name(title: str, place: str) -> str:
 def _write(book: Book, licks: Sequence[Lick], path: str, out: str | None, overwrite: bool, verdict: Verdict) -> None:
     """Write one file, or a folder with a file per lick, without replacing what it may not; the verdict learns of troubles."""
     from lickwright.notation.canonical import canonical_text
+    from lickwright.settings.fields import FIELD_ORDER
     from lickwright.transform.moves import book_with_licks
 
     if out is not None and (os.path.isdir(out) or out.endswith(("/", os.sep))):
@@ -173,7 +174,7 @@ def _write(book: Book, licks: Sequence[Lick], path: str, out: str | None, overwr
         return
     from lickwright.cli.single_output import STDOUT, save_output
 
-    text = canonical_text(book_with_licks(book, licks)).encode("utf-8")
+    text = canonical_text(book_with_licks(book, licks), field_order=FIELD_ORDER).encode("utf-8")
     verdict.add(save_output(STDOUT if out is None else out, text, None, overwrite, (path,)))
 
 
@@ -185,11 +186,12 @@ def _into_folder(book: Book, licks: Sequence[Lick], path: str, out: str, overwri
     from lickwright.core.slugs import distinct_names, slug
     from lickwright.core.source import Source as Text
     from lickwright.notation.canonical import canonical_text
+    from lickwright.settings.fields import FIELD_ORDER
     from lickwright.transform.moves import book_with_licks
 
     names = distinct_names([slug(lick.title) for lick in licks])
     outputs = [
-        Output(name + SUFFIX, canonical_text(book_with_licks(book, [lick])).encode("utf-8"))
+        Output(name + SUFFIX, canonical_text(book_with_licks(book, [lick]), field_order=FIELD_ORDER).encode("utf-8"))
         for name, lick in zip(names, licks, strict=True)
     ]
     places = [(output, os.path.join(out, output.name)) for output in outputs]

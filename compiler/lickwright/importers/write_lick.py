@@ -26,7 +26,7 @@ from lickwright.notation.canonical import canonical_text
 from lickwright.notation.item_text import step_text
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Comment, Field, Lick
-from lickwright.settings.fields import BY_NAME, FieldRow
+from lickwright.settings.fields import BY_NAME, FIELD_ORDER, FieldRow
 from lickwright.timeline.build import build_timeline
 
 _MOST_DOUBTS = 200  # of one lick
@@ -85,13 +85,11 @@ def _written(fitted: FittedLick, title: str) -> tuple[str, list[Doubt]]:
     music = MusicWriter(replace(fitted.draft, bars=bars), tuning, doubts, fitted.bars_read)
     step = music.best_step()
     fields += [("step", step_text(step))] if step != _USUAL_STEP else []
-    order = {name: n for n, name in enumerate(BY_NAME)}
-    fields.sort(key=lambda one: order.get(one[0], len(order)))
     nodes: tuple[Field | Comment, ...] = (
         *(Comment(text, True) for text in comments),
         *(Field(name, value) for name, value in fields),
     )
-    text = canonical_text(Book((), (Lick(title, nodes, music.items(step)),)))
+    text = canonical_text(Book((), (Lick(title, nodes, music.items(step)),)), field_order=FIELD_ORDER)
     doubts += _misread(text, music.draft, fitted)
     return text, doubts
 
