@@ -88,14 +88,14 @@ def _strings(
     if options.single_channel:
         everything = [voice for voices in sounding for voice in voices]
         lyrics = _lyrics(timeline, performance.notes, ticks)
-        events = one_channel.on_one_channel(everything, 0, ticks, report)
-        events += channel_voices.closing_events(events, 0, end)
+        made = one_channel.on_one_channel(everything, 0, ticks, report)
+        events = channel_voices.closed_events(made, 0, end)
         return [smf.encode_track(events, lyrics, *_set_up(0, program, "all strings"))]
     tracks = []
     for index, voices in enumerate(sounding):
         channel = _CHANNELS[index]
-        events = channel_voices.voice_events(voices, channel, ticks, report)
-        events += channel_voices.closing_events(events, channel, end)
+        made = channel_voices.voice_events(voices, channel, ticks, report)
+        events = channel_voices.closed_events(made, channel, end)
         name = f"string {index + 1} ({tuning.labels[index]})"
         tracks.append(
             smf.encode_track(events, _lyrics(timeline, by_string[index], ticks), *_set_up(channel, program, name))

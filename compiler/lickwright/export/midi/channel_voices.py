@@ -7,9 +7,10 @@ channel cannot hold is reported.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from math import floor
 from operator import itemgetter
+from typing import NamedTuple
 
 from lickwright.core.diagnostics import Rule, Severity
 from lickwright.core.fast_dataclass import mutable_record
@@ -107,7 +108,15 @@ def _voice(note: NoteEvent, ticks: Ticks, free: int, report: Report) -> ChannelV
     return ChannelVoice([note], number, on, max(on + 1, ticks.at(note.end)), number - named)
 
 
-def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, report: Report) -> list[Event]:
+class ChannelEvents(NamedTuple):
+    """The messages of a channel in order, and how they leave it."""
+
+    events: list[Event]
+    bent: int  # the bend in force
+    legato: int  # the value of the legato controller
+
+
+def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, report: Report) -> ChannelEvents:
     """Return the messages of the voices of one string. Bends are sent on change only, and are right before every note-on."""
     out: list[Event] = []
     bent, legato, ends, overlaps = CENTRE, 0, -1, False
@@ -141,20 +150,18 @@ def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, repo
         out.append((voice.off, off, number, _OFF_VELOCITY))
     if overlaps:
         out.sort(key=itemgetter(0))
-    return out
+    return ChannelEvents(out, bent, legato)
 
 
-def closing_events(events: Sequence[Event], channel: int, tick: int) -> list[Event]:
-    """Return the messages at `tick`, or after the last of `events`, that leave a channel as it was found: nothing bent, no legato."""
+def closed_events(made: ChannelEvents, channel: int, tick: int) -> list[Event]:
+    """Return messages, and at `tick`, or after the last of them, those that leave the channel as it was found: nothing bent, no legato."""
+    events, bent, legato = made
     tick = max(tick, events[-1][0]) if events else tick
-    bends = [event[2] | event[3] << 7 for event in events if event[1] == BEND | channel]
-    hints = [event[3] for event in events if event[1] == CONTROL | channel and event[2] == LEGATO]
-    closing: list[Event] = []
-    if hints and hints[-1]:
-        closing.append((tick, CONTROL | channel, LEGATO, 0))
-    if bends and bends[-1] != CENTRE:
-        closing.append((tick, BEND | channel, CENTRE & 0x7F, CENTRE >> 7))
-    return closing
+    if legato:
+        events.append((tick, CONTROL | channel, LEGATO, 0))
+    if bent != CENTRE:
+        events.append((tick, BEND | channel, CENTRE & 0x7F, CENTRE >> 7))
+    return events
 
 
 def legato_hint(note: NoteEvent) -> int:

@@ -12,6 +12,7 @@ from lickwright.export.midi.channel_voices import (
     CENTRE,
     EXPRESSION,
     LEGATO,
+    ChannelEvents,
     ChannelVoice,
     Report,
     legato_hint,
@@ -44,20 +45,20 @@ UNISON = Rule(
 RULES = (ONE_CHANNEL, UNISON)
 
 
-def on_one_channel(found: list[ChannelVoice], channel: int, ticks: Ticks, report: Report) -> list[Event]:
+def on_one_channel(found: list[ChannelVoice], channel: int, ticks: Ticks, report: Report) -> ChannelEvents:
     """Return the messages of all strings on one channel. A voice that shares it with another string at the time does without bends."""
     found = _settled(sorted(found, key=lambda voice: (voice.on, -voice.parts[0].string)), ticks, report)
     out: list[Event] = []
     for voice in found:
         hint = legato_hint(voice.parts[0])
         out += ((voice.on, CONTROL | channel, LEGATO, hint), (voice.on, BEND | channel, CENTRE & 0x7F, CENTRE >> 7))
-        out += voice_events([voice], channel, ticks, report)
+        out += voice_events([voice], channel, ticks, report).events
     rank = {NOTE_OFF: 0, CONTROL: 1, BEND: 2, NOTE_ON: 3}
     out.sort(key=lambda event: (event[0], rank[event[1] & 0xF0]))  # stable: the last of several bends in a tick counts
     return _changes(out)
 
 
-def _changes(ordered: list[Event]) -> list[Event]:
+def _changes(ordered: list[Event]) -> ChannelEvents:
     """Return the messages without controllers and bends that change nothing, or that another takes back in the same tick."""
     out: list[Event] = []
     now = {LEGATO: 0, EXPRESSION: 127, None: CENTRE}
@@ -72,7 +73,7 @@ def _changes(ordered: list[Event]) -> list[Event]:
                 continue
             now[what] = value
         out.append(event)
-    return out
+    return ChannelEvents(out, now[None], now[LEGATO])
 
 
 def _settled(ordered: list[ChannelVoice], ticks: Ticks, report: Report) -> list[ChannelVoice]:
