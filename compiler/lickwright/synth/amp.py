@@ -22,14 +22,14 @@ from lickwright.synth.waveguide import Samples
 
 Response: TypeAlias = NDArray[np.complex128]
 
-SIZE = 1 << 17  # samples of one transform
-MEMORY = 1 << 15  # samples that the filters and the room remember, two thirds of a second
+SIZE = 1 << 16  # samples of one transform
+MEMORY = 3 << 13  # samples that the filters and the room remember, half a second
 EDGE = 512  # samples at either end of a transform that are faded, so that its ends meet
 HOP = SIZE - MEMORY - EDGE  # new samples a transform
 OVERSAMPLED, STEEPEST = 4, 1.0  # times at least; rise of the valve's input from sample to sample, at most
 SILENT = 1e-7
 PICKUP_CURVE = 0.15  # second-order part of a magnetic pick-up, against the string's velocity
-ROOM_TIME, ROOM_LENGTH = 0.6, 0.5  # seconds in which the room falls by 60 dB; that are kept of it
+ROOM_TIME, ROOM_LENGTH = 0.55, 0.4  # seconds in which the room falls by 60 dB; that are kept of it
 ROOM_TAIL = 0.8  # energy of the tail at the sides against the early echoes', which is 1
 ROOM_MIDDLE = 0.6  # of the room's energy at the sides: what is equal in both channels
 _ECHOES = (
@@ -52,6 +52,7 @@ class Amp:
     def __init__(self, guitar: Guitar, rate: int, dry: bool = False) -> None:
         """Prepare the filters of `guitar` at `rate` samples a second; `dry` leaves compressor and room out, for measuring."""
         self._guitar, self._rate = guitar, rate
+        self._over = OVERSAMPLED
         self._compression = 0.0 if dry else guitar.compression
         self._pre, self._post, self._linear = _responses(guitar, rate, dry)
 
@@ -91,12 +92,15 @@ class Amp:
         Aliases come from harmonics near the sampling rate, where those of tanh have fallen by exp(−π²/s), s being the steepest rise of its
         input from sample to sample. So the input is oversampled until that is 85 dB.
         """
-        over = OVERSAMPLED
+        over = self._over
         wave = self._drives(spectrum, over)
         steepest = float(np.abs(np.diff(wave)).max())
         if steepest > STEEPEST:
             over *= min(16, 1 << ceil(log2(steepest / STEEPEST)))
             wave = self._drives(spectrum, over)
+        self._over = (
+            over if 2 * steepest > STEEPEST else max(OVERSAMPLED, over // 2)
+        )  # the next piece will be like this one
         wave += self._guitar.bias
         np.tanh(wave, out=wave)
         driven: Response = np.fft.rfft(wave)[: SIZE // 2 + 1] / over

@@ -269,19 +269,19 @@ class DelayLoop:
             for p, (wave, fade) in enumerate(zip(y, fades, strict=True)):
                 self._compiled(wave, start, newest[p], taps[:, p], longest, *fade.aligned(), fade.start, fade.length)
             return
-        count = newest.shape[1]
-        block = shortest - max(
-            fade.ahead for fade in fades
-        )  # a string that grows shorter must not read what is not there yet
+        count, known = newest.shape[1], start - longest - len(taps) + 1
+        # A string that grows shorter must not read what is not there yet.
+        block = max(1, shortest - max(fade.ahead for fade in fades))
+        turned = np.empty((len(y), start + count - shortest - known))
+        rows = turned.shape[1] * np.arange(len(y))[:, None] - known
+        places, done = newest + rows - np.arange(len(taps))[:, None, None], 0
         for at in range(0, count, block):
             until = min(count, at + block)
-            oldest = start + at - longest - len(taps) + 1
-            size = start + until - shortest - oldest
-            turned = np.empty((len(y), size))
+            size = start + until - shortest - known
             for row, fade, wave in zip(turned, fades, y, strict=True):
-                row[:] = fade.filtered(wave, oldest, oldest + size)
-            places = newest[:, at:until] + (size * np.arange(len(y))[:, None] - oldest)
-            heard = turned.reshape(-1).take(places - np.arange(len(taps))[:, None, None])
+                row[done : done + size] = fade.filtered(wave, known, known + size)
+            known, done = known + size, done + size
+            heard = turned.reshape(-1).take(places[:, :, at:until])
             y[:, start + at : start + until] += np.einsum("kpn,kpn->pn", heard, taps[:, :, at:until])
 
     def _fades(self, cells: Sequence[tuple[int, int]], offset: int) -> Iterator[Sequence[Fade]]:
