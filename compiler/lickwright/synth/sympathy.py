@@ -28,7 +28,7 @@ WIDTH, BAND = (
     72,
     0.8,
 )  # taps of the filters between the rates, a multiple of `FEWER`; share of the band that they let through
-STILL = 1e-7  # largest sample of a loop that is left out
+STILL = 1e-11  # largest sample of a loop that is left out
 MUTES = (Damping.PALM, Damping.DEAD)
 
 
