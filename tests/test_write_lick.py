@@ -198,6 +198,18 @@ def test_a_short_bar_is_filled_up_and_a_long_one_cut() -> None:
     assert music(written) == "| G5------- | G7 ....... | G7 ....... | G9 ....... ||"
 
 
+def test_two_bars_that_make_a_whole_one_are_one() -> None:
+    whole = DraftBar((at(0, note(3, 5, Fraction(1))),))
+    first = DraftBar((at(0, note(3, 7, Fraction(3, 4))),), Fraction(3, 4), chords=(DraftChord(Fraction(0), "A7"),))
+    second = DraftBar((at(0, note(3, 9, QUARTER)),), QUARTER, directions=(DraftDirection(Fraction(0), "dynamic", "p"),))
+    written = write_licks([lick(whole, first, second, whole)])
+    assert not written.doubts
+    assert len(drafts_of(written.text)[0].bars) == 3
+    assert "@p G9" in written.text
+    again = write_licks([lick(whole, replace(first, repeat_end=2), second, whole)])
+    assert codes(again) == ["L804", "L804"]
+
+
 def test_another_meter_begins_another_lick() -> None:
     waltz = DraftBar((at(0, note(3, 5, Fraction(3, 4))),), meter=parse_meter("3/4"))
     written = write_licks([lick(DraftBar((at(0, note(3, 7, Fraction(1))),)), waltz)])

@@ -56,6 +56,7 @@ def fit_bars(draft: LickDraft) -> list[FittedLick]:
 
 def _fitted(draft: LickDraft, meter: Meter, bars: Sequence[tuple[int, DraftBar]], doubts: list[Doubt]) -> FittedLick:
     pickup = _pickup(meter, [bar for _, bar in bars])
+    bars = list(_halves_joined(bars, meter.length))
     fitted: list[tuple[int, DraftBar]] = []
     for place, (n, bar) in enumerate(bars):
         whole = replace(bar, length=bar.length or meter.length, meter=meter)
@@ -73,6 +74,44 @@ def _fitted(draft: LickDraft, meter: Meter, bars: Sequence[tuple[int, DraftBar]]
     doubts += [Doubt(JUMP, f"{name} leads nowhere here, and is left out", "write the jump by hand") for name in lost]
     shaped = tuple(replace(bar, marks=marks) for bar, marks in zip(shaped, kept, strict=True))
     return FittedLick(replace(draft, bars=shaped), meter, pickup, tuple(n for n, _ in fitted), tuple(doubts))
+
+
+def _halves_joined(bars: Sequence[tuple[int, DraftBar]], whole: Fraction) -> Iterator[tuple[int, DraftBar]]:
+    """Yield the bars, two that make a whole one together as one: a double bar line or the end of a line parts them on paper."""
+    n = 0
+    while n < len(bars):
+        index, bar = bars[n]
+        following = bars[n + 1][1] if n + 1 < len(bars) else None
+        if n and following is not None and _are_halves(bar, following, whole):
+            yield index, _together(bar, following)
+            n += 2
+        else:
+            yield index, bar
+            n += 1
+
+
+def _are_halves(bar: DraftBar, following: DraftBar, whole: Fraction) -> bool:
+    parted = bar.repeat_end or following.repeat_start or following.ending or bar.same or following.same
+    marked = any(not mark.opens for mark in bar.marks) or any(mark.opens for mark in following.marks)
+    lengths = (bar.length, following.length)
+    return not (parted or marked) and None not in lengths and sum(one or _ZERO for one in lengths) == whole
+
+
+def _together(bar: DraftBar, following: DraftBar) -> DraftBar:
+    """Return one bar with the music of two."""
+    start = bar.length or _ZERO
+    return replace(
+        bar,
+        groups=(*bar.groups, *(group._replace(at=group.at + start) for group in following.groups)),
+        length=start + (following.length or _ZERO),
+        repeat_end=following.repeat_end,
+        double=following.double,
+        newline=following.newline,
+        chords=(*bar.chords, *(one._replace(at=one.at + start) for one in following.chords)),
+        directions=(*bar.directions, *(one._replace(at=one.at + start) for one in following.directions)),
+        marks=(*bar.marks, *following.marks),
+        comments=(*bar.comments, *following.comments),
+    )
 
 
 def _pickup(meter: Meter, bars: Sequence[DraftBar]) -> Fraction | None:
