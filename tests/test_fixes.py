@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from interrupting import interrupted_call
 from lickwright import compile_text
 from lickwright.cli import main
 from lickwright.compiler.rules import all_rules
@@ -425,24 +426,11 @@ def test_what_is_said_after_an_interrupt_is_true(
     run: Run, monkeypatch: pytest.MonkeyPatch, call: str, after: bool
 ) -> None:
     """At each call in turn: as many fixes are said to be written as are; the interrupt ends the run."""
-    real = getattr(os, call)
     for number in range(1, 40):
         paths = [_write(f"{name}.lick", SLIP) for name in "abc"]
-        calls = 0
-
-        def stopped(*args: object, **more: object) -> object:
-            nonlocal calls
-            calls += 1
-            if calls != number:  # noqa: B023
-                return real(*args, **more)
-            if after:
-                real(*args, **more)
-            raise KeyboardInterrupt
-
-        with monkeypatch.context() as patch:
-            patch.setattr(os, call, stopped)
+        with interrupted_call(monkeypatch, call, number, after) as calls:
             code, _, err = run("check", "--fix", "--in-place", ".")
-        if calls < number:
+        if calls.count < number:
             assert number > 3 and code == 0
             return
         assert code == 130

@@ -13,6 +13,7 @@ from random import Random
 import pytest
 
 from effort import steps
+from interrupting import interrupted_call
 from lickwright.cli import main
 from lickwright.compiler import Compilation, compile_text
 from lickwright.core.source import Source
@@ -311,6 +312,9 @@ def test_a_file_with_errors_is_reported_and_left(run: Run) -> None:
     code, out, err = run("lib/wrong.lick")
     assert (code, out) == (1, "") and "there is no string `b`" in err
     assert run("lib/none.lick")[0] == 3
+    os.mkdir("empty")
+    code, out, err = run("--check", "empty", "lib/good.lick")
+    assert (code, out) == (3, "") and "(L603)" in err
 
 
 def test_what_would_sound_different_is_refused(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -418,24 +422,11 @@ def test_a_file_that_may_not_be_written_or_was_changed_is_left(run: Run, monkeyp
 def test_what_is_said_after_an_interrupt_is_true(
     run: Run, monkeypatch: pytest.MonkeyPatch, call: str, after: bool
 ) -> None:
-    real = getattr(os, call)
     for number in range(1, 40):
         paths = [_write(f"{name}.lick", LOOSE) for name in "ab"]
-        calls = 0
-
-        def stopped(*args: object, **more: object) -> object:
-            nonlocal calls
-            calls += 1
-            if calls != number:  # noqa: B023
-                return real(*args, **more)
-            if after:
-                real(*args, **more)
-            raise KeyboardInterrupt
-
-        with monkeypatch.context() as patch:
-            patch.setattr(os, call, stopped)
+        with interrupted_call(monkeypatch, call, number, after) as calls:
             code, _, err = run("--in-place", ".")
-        if calls < number:
+        if calls.count < number:
             assert number > 2 and code == 0
             return
         assert code == 130

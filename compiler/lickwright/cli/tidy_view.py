@@ -78,7 +78,7 @@ class _TidyRun:
         errors = [d for d in result.before.diagnostics if d.severity is Severity.ERROR]
         self._left += 1
         self._verdict.add_findings(errors)
-        if self._single:
+        if self._single or any(d.code.startswith("L6") for d in errors):  # the file itself cannot be read
             show_findings(result.before.source, errors)
         else:
             name = console.safe_text(result.before.source.name)
