@@ -15,9 +15,9 @@ from lickwright.core.diagnostics import Rule, Severity
 from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Source, Span, Unreadable
 from lickwright.importers.draft import Doubt, DraftBar, LickDraft
-from lickwright.importers.text_tab.bars import said_times
 from lickwright.importers.text_tab.heading import Heading, foreign_heading, own_heading
 from lickwright.importers.text_tab.legend import Legend, read_legend
+from lickwright.importers.text_tab.repeat_signs import said_times
 from lickwright.importers.text_tab.rows import RowReader
 from lickwright.importers.text_tab.rules import (
     INSTRUCTION,

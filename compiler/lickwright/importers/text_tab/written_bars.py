@@ -13,11 +13,12 @@ from itertools import count
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.core.source import Span, Unreadable
 from lickwright.importers.draft import GroupKind
-from lickwright.importers.text_tab.bars import SystemBars, TabBar, find_bars, repeat_bars
+from lickwright.importers.text_tab.bars import find_bars
 from lickwright.importers.text_tab.columns import Instant, find_instants
 from lickwright.importers.text_tab.legend import Legend
 from lickwright.importers.text_tab.marks import StringScanner
 from lickwright.importers.text_tab.playing import ColumnSpans
+from lickwright.importers.text_tab.repeat_signs import repeat_bars
 from lickwright.importers.text_tab.row_marks import RowMarker
 from lickwright.importers.text_tab.rows import AboveEntry, CountWord, RowReader, Rows
 from lickwright.importers.text_tab.rules import ASSUMED_MARK, UNEVEN
@@ -25,6 +26,7 @@ from lickwright.importers.text_tab.scan_state import Report, report_unsaid
 from lickwright.importers.text_tab.scanned import ScannedBar
 from lickwright.importers.text_tab.string_order import StringOrder
 from lickwright.importers.text_tab.systems import TabSystem
+from lickwright.importers.text_tab.tab_bar import SystemBars, TabBar
 from lickwright.importers.text_tab.text_lines import TextLine
 
 _NEW_LINE = 16  # columns between the parts of a bar that is broken in two; any number would do
