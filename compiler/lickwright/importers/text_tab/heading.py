@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.importers.text_tab.text_lines import TextLine
-from lickwright.music.rhythm import Meter, parse_length, parse_meter, parse_tempo
+from lickwright.music.rhythm import TEMPO_MAX, TEMPO_MIN, Meter, parse_length, parse_meter, parse_tempo
 
 _OURS = re.compile(r"(key|box|scale|tuning|capo|tempo|meter|level|style|rights|source|tags|note) +(\S.*)")
 _METER_OURS = re.compile(
@@ -41,7 +41,7 @@ _NOT_A_TITLE = re.compile(
     re.IGNORECASE,
 )
 _SUBJECT = re.compile(r"^subject: *(?:(?:re|fwd?): *)*(\S.*)$", re.IGNORECASE)
-_LONGEST_TITLE = 60
+_LONGEST_TITLE, _LONGEST_FIELD = 60, 80  # characters
 
 
 @mutable_record
@@ -134,29 +134,37 @@ def foreign_heading(lines: Sequence[TextLine], first: int, name: str) -> Heading
 
 def _foreign_fields(heading: Heading, text: str, number: int) -> None:
     known = {name for name, _ in heading.fields}
-    tempo = _TEMPO.search(text)
-    if tempo and "tempo" not in known:
-        value = next(filter(None, tempo.groups()))
-        try:
-            parse_tempo(value)
-        except ValueError:
-            pass
-        else:
-            heading.fields.append(("tempo", value))
-            heading.lines.add(number)
-    meter = _METER.search(text)
+    tempo, meter = _TEMPO.search(text), _METER.search(text)
+    found = [("tempo", _said_tempo(tempo)), ("key", _said_key(text)), ("feel", _said_feel(text))]
+    new = [(name, value) for name, value in found if value and name not in known]
+    heading.fields += new
     if meter and heading.meter is None and (_METER_WORD.search(text) or tempo):
         heading.meter = parse_meter(meter[0])
         heading.lines.add(number)
-    key = _KEY.search(text)
-    if key and "key" not in known and len(text) < 80:
-        tonic = key[1][0].upper() + {"#": "#", "b": "b", "s": "#", "f": "b"}.get(key[1][1:].strip()[:1].lower(), "")
-        minor = (key[2] or "").startswith(("m", "M")) and not (key[2] or "").lower().startswith("maj")
-        heading.fields.append(("key", f"{tonic} {'minor' if minor else 'major'}"))
+    if new:
         heading.lines.add(number)
-    feel = _FEEL.search(text)
-    if feel and "feel" not in known and len(text) < 60 and "straight" not in text.lower():
-        heading.fields.append(("feel", "shuffle" if "shuffle" in feel[0].lower() else "swing"))
+
+
+def _said_tempo(tempo: re.Match[str] | None) -> str:
+    """Return the beats a minute that are said, if a tempo can be that; else ""."""
+    value = next(filter(None, tempo.groups())) if tempo else ""
+    return value if value and TEMPO_MIN <= int(value) <= TEMPO_MAX else ""
+
+
+def _said_key(text: str) -> str:
+    """Return the key that a short line names: "A minor"; else ""."""
+    key = _KEY.search(text) if len(text) < _LONGEST_FIELD else None
+    if key is None or (key[1][0].islower() and not key[2]):  # `key: b = bend` explains a mark
+        return ""
+    sign = {"#": "#", "b": "b", "s": "#", "f": "b"}.get(key[1][1:].strip()[:1].lower(), "")
+    mode = (key[2] or "major").lower()
+    minor = key[2] == "m" or mode.startswith("min")
+    return f"{key[1][0].upper()}{sign} {'minor' if minor else 'major'}"
+
+
+def _said_feel(text: str) -> str:
+    feel = _FEEL.search(text) if len(text) < _LONGEST_FIELD and "straight" not in text.lower() else None
+    return "" if feel is None else "shuffle" if "shuffle" in feel[0].lower() else "swing"
 
 
 def _title(lines: Sequence[TextLine], name: str) -> str:

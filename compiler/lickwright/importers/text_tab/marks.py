@@ -39,6 +39,7 @@ TOKEN = re.compile(
     |(?P<other>.)""",
     re.VERBOSE,
 )
+_FAR = 99  # columns: nothing is near
 _FILLER = re.compile(r"[-\s_]*")
 _PARTS = {"accent": "accent_sign"}
 _SHAPING = frozenset({"bend", "release", "vibrato"})
@@ -115,27 +116,29 @@ class StringScanner(ShapeMarks):
             self._unknown(token)
 
     def _slide(self, token: re.Match[str]) -> None:
+        """Read a slide: to the fret after it, off the string, or what the key says of its letter."""
         sign = {"sl": "s", "sl.": "s", "S": "s"}.get(token[0], token[0])
         said = self._legend.says(token[0])
         if said in ("slap", "short", "dead") and self._touches():
             self._marked(token, said)
             return
         follows = NEXT.match(self._text, token.end())
-        space = len(follows[1]) if follows else 99
-        left = self._gap if self.last is not None else 99
-        if sign in ("s", "ss") and left == 0 and space == 0 and not self._legend.may(token[0], "slide"):
-            self._unknown(token)
-            return
-        if space == 0:
+        space = len(follows[1]) if follows else _FAR
+        left = self._gap if self.last is not None else _FAR
+        if space == 0 and (left or sign not in ("s", "ss") or self._legend.may(token[0], "slide")):
             self._wait(sign, token, left == 0 or (not self._ours and left == 1))
-        elif space <= (1 if left == 0 else 2) and left <= 2 and not self._ours:
-            self._wait(sign, token, True)
-            if left == 0 and sign not in ("s", "ss"):
-                self._assumed(token, "a slide to the fret after it", "slide on")
-        elif left < 99 and (left == 0 or self._ours or sign in ("/", "\\")):
+        elif not self._ours and left <= 2 and 0 < space <= (1 if left == 0 else 2):
+            self._slide_on(sign, token, left)
+        elif left < _FAR and space and (left == 0 or self._ours or sign in ("/", "\\")):
             self._slide_off(sign, token)
         else:
             self._unknown(token)
+
+    def _slide_on(self, sign: str, token: re.Match[str], left: int) -> None:
+        """Read `5/-7` and `5-/-7`, a slide with dashes around it."""
+        self._wait(sign, token, True)
+        if left == 0 and sign not in ("s", "ss"):
+            self._assumed(token, "a slide to the fret after it", "slide on")
 
     def _star(self, token: re.Match[str]) -> None:
         said = self._legend.says("*")

@@ -7,7 +7,7 @@ connected to it ends only its own string; "let ring", "ring", "hold", a fret in 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
 
 from lickwright.core.fast_dataclass import field, mutable_record
@@ -121,32 +121,29 @@ class Player:
         self._latest[string] = active
 
     def _column(self, column: TimedColumn, said: ColumnSpans, step: Fraction) -> None:
+        """Play one column: a rest, what is struck, what ends for it, what is shaped."""
         now = self._now + column.at
         instant = column.instant
         onsets = [note for note in instant.notes if not self._goes_on(note)]
-        marked = {note.string for note in instant.notes} | {owner.string for owner, _ in instant.shapes}
         if instant.rest:
-            for string, active in list(self._sounding.items()):
-                if active.rings or not active.spans & said.rings:
-                    self._end(string, now)
+            self._end_where(now, lambda active: active.rings or not active.spans & said.rings)
         begins = {note.string: self._begin(note, now) for note in onsets}
-        if any(begins[note.string][1] for note in onsets):
-            for string in [string for string in self._sounding if string not in marked]:
-                active = self._sounding[string]
-                if not (active.rings or active.spans & said.rings or active.holds & said.holds):
-                    self._end(string, now)
+        if any(picked for _, picked in begins.values()):
+            marked = {note.string for note in instant.notes} | {owner.string for owner, _ in instant.shapes}
+            self._end_where(now, lambda active: active.note.string not in marked and not _kept(active, said))
         for string in said.stops & (self._sounding.keys() - begins.keys()):
             self._end(string, now)
-        played = PlayedColumn(column.at, GroupKind.NOTE, said.roll, [])
-        for note in onsets:
-            played.notes.append(self._strike(note, begins[note.string][0], column, now, said, step))
+        struck = [self._strike(note, begins[note.string][0], column, now, said, step) for note in onsets]
         for owner, shape in instant.shapes:
             self._shape(owner, shape, now, step, said)
-        if played.notes:
-            played.kind = said.kind if column.lead or said.kind is GroupKind.SCRAPE else GroupKind.NOTE
-            if column.lead and played.kind is GroupKind.NOTE:
-                played.kind = GroupKind.GRACE
-            self._columns.append(played)
+        if struck:
+            self._columns.append(PlayedColumn(column.at, _kind(column, said), said.roll, struck))
+
+    def _end_where(self, now: Fraction, ends: Callable[[_Active], object]) -> None:
+        """End the notes of which `ends` is true."""
+        for string, active in list(self._sounding.items()):
+            if ends(active):
+                self._end(string, now)
 
     def _goes_on(self, note: ScannedNote) -> bool:
         """Return True for a note in parentheses that shows one that sounds; one that shows nothing begins."""
@@ -238,6 +235,18 @@ class Player:
     def _held_bend(self, active: _Active, shape: ScannedShape, said: ColumnSpans) -> None:
         if shape.kind in _BENDS:
             active.holds = set(said.holds) if shape.kind != "r" or shape.by else set()
+
+
+def _kept(active: _Active, said: ColumnSpans) -> bool:
+    """Return True for a note that a picked one does not end: it rings, or both stand under one line."""
+    return bool(active.rings or active.spans & said.rings or active.holds & said.holds)
+
+
+def _kind(column: TimedColumn, said: ColumnSpans) -> GroupKind:
+    """Return what the notes of a column are; what leads to another column and has no word above is a grace note."""
+    if said.kind is GroupKind.SCRAPE or (column.lead and said.kind is not GroupKind.NOTE):
+        return said.kind
+    return GroupKind.GRACE if column.lead else GroupKind.NOTE
 
 
 def _place(note: ScannedNote) -> str:

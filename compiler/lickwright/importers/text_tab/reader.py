@@ -46,6 +46,7 @@ from lickwright.music.fretboard import MAX_FRET, USUAL_FRETS
 from lickwright.music.tuning import Tuning
 
 UNSURE = "unsure"  # the tag of a lick that has to be compared with its source
+_STROKES = ("down", "up", "slap", "pop")  # meanings of letters that stand above
 MOST_SYSTEMS = 3_000
 _MOST_COMMENTS, _LONGEST_COMMENT = 400, 200
 _MOST_DOUBTS = 3_000  # of one lick; a tab for people has a few
@@ -99,6 +100,7 @@ class _SectionReader:
         self._line_starts = [line.start for line in section.lines]
         self._prose = section.prose()
         self._heading = Heading()
+        self._top: list[str] = []  # comments above the lick
         self._legend: Legend = read_legend((line.number, line.text) for line in self._prose)
 
     # --- doubts ------------------------------------------------------------------------------------------------------
@@ -128,36 +130,35 @@ class _SectionReader:
             return None
         ours = self._section.ours
         tuning = self._tuning([order for _, order in ordered])
+        first = ordered[0][0].first
+        self._heading = own_heading(self._prose) if ours else foreign_heading(self._prose, first, self._name)
+        reader = self._read_bars(ordered, tuning)
+        if not any(instant.notes for bar in reader.bars for instant in bar.instants):
+            return None
+        timer = BarTimer(self._legend, ours, self._report)
+        bars = timer.timed(reader, self._heading)
+        self._doubts += timer.doubts
+        self._keep_words(reader, ordered, bars)
+        self._top += bars[0].comments  # nothing stands between the fields and the first bar
+        bars[0] = replace(bars[0], comments=())
+        fields = self._fields(tuning, reader)
+        return LickDraft(
+            self._heading.title or "Untitled", tuple(bars), tuple(fields), tuple(self._top), tuple(self._doubts)
+        )
+
+    def _read_bars(self, ordered: Sequence[tuple[TabSystem, StringOrder]], tuning: Tuning) -> BarReader:
+        ours = self._section.ours
         names = {label: n for n, label in enumerate(tuning.labels, 1) if tuning.labels.count(label) == 1}
-        heading = self._heading = (
-            own_heading(self._prose) if ours else foreign_heading(self._prose, ordered[0][0].first, self._name)
-        )
         plucks = any("plucking hand" in line.text for line in self._prose)
-        strokes = frozenset(
-            letter for letter in self._legend.meanings if self._legend.says(letter) in ("down", "up", "slap", "pop")
-        )
-        rows = RowReader(ours, plucks, strokes, _is_chord)
+        strokes = [letter for letter in self._legend.meanings if self._legend.says(letter) in _STROKES]
+        rows = RowReader(ours, plucks, frozenset(strokes), _is_chord)
         reader = BarReader(self._legend, ours, rows, names, self._report)
         for number, (system, order) in enumerate(ordered):
             if reader.notes > MOST_NOTES:
                 break
             self._report_mending(system, order)
             reader.read(number, system, order)
-        if not any(instant.notes for bar in reader.bars for instant in bar.instants):
-            return None
-        fields = self._fields(heading, tuning)
-        highest = max((n.fret or 0 for bar in reader.bars for i in bar.instants for n in i.notes), default=0)
-        if highest > USUAL_FRETS:
-            fields.append(("frets", str(min(highest, MAX_FRET))))
-        timer = BarTimer(self._legend, ours, self._report)
-        bars = timer.timed(reader, heading)
-        self._doubts += timer.doubts
-        self._keep_words(reader, ordered, bars)
-        self._top += bars[0].comments  # nothing stands between the fields and the first bar
-        bars[0] = replace(bars[0], comments=())
-        if not ours and any(doubt.rule.severity is not Severity.INFO for doubt in self._doubts):
-            fields.append(("tags", UNSURE))
-        return LickDraft(heading.title or "Untitled", tuple(bars), tuple(fields), tuple(self._top), tuple(self._doubts))
+        return reader
 
     def _ordered(self) -> list[tuple[TabSystem, StringOrder]]:
         """Return the systems that have strings, each with the order of its strings."""
@@ -199,13 +200,18 @@ class _SectionReader:
             return labeled
         return said.tuning
 
-    def _fields(self, heading: Heading, tuning: Tuning) -> list[tuple[str, str]]:
-        fields = list(heading.fields)
+    def _fields(self, tuning: Tuning, reader: BarReader) -> list[tuple[str, str]]:
+        fields = list(self._heading.fields)
         if str(tuning) != "standard":
             fields.append(("tuning", str(tuning)))
         capo = said_capo((line.number, line.text) for line in self._prose)
         if capo:
             fields.append(("capo", str(capo)))
+        highest = max((n.fret or 0 for bar in reader.bars for i in bar.instants for n in i.notes), default=0)
+        if highest > USUAL_FRETS:
+            fields.append(("frets", str(min(highest, MAX_FRET))))
+        if not self._section.ours and any(doubt.rule.severity is not Severity.INFO for doubt in self._doubts):
+            fields.append(("tags", UNSURE))
         return fields
 
     def _report_mending(self, system: TabSystem, order: StringOrder) -> None:
@@ -232,40 +238,36 @@ class _SectionReader:
     def _keep_words(
         self, reader: BarReader, ordered: Sequence[tuple[TabSystem, StringOrder]], bars: list[DraftBar]
     ) -> None:
-        """Keep what is no tab as comments where it stood."""
-        self._top: list[str] = []
+        """Keep what is no tab as comments where it stood; what stands before the first system or after the last one, at the top."""
         if self._section.ours:
             return
         firsts = [system.first for system, _ in ordered]
         used = {line.number for system, _ in ordered for line in (*system.above, *system.below)}
         used -= {line.number for _, line in reader.words}
         bar_of = {bar.line: n for n, bar in reversed(list(enumerate(reader.bars)))}
+        kept = [line for line in self._prose if line.text.strip() and line.number not in used][:_MOST_COMMENTS]
         comments: dict[int, list[str]] = {}
-        kept = 0
-        for line in self._prose:
-            text = line.text.strip()
-            if not text or line.number in used or kept >= _MOST_COMMENTS:
-                continue
-            kept += 1
-            following = next((first for first in firsts if first > line.number), None)
-            place = bar_of.get(following, -1) if following is not None and firsts[0] < line.number else -1
-            comments.setdefault(place, []).append(text[:_LONGEST_COMMENT])
-            if _INSTRUCTION.search(text) and line.number not in self._legend.lines:
-                times = said_times(text)
-                words = (
-                    f"`{text[:60]}` is not carried out"
-                    if not times
-                    else f"`{text[:60]}`: the tab has no repeat sign for it"
-                )
-                self._report_line(INSTRUCTION, words, "write the repeat into the lick", line)
-            elif line.number not in self._legend.lines and line.number not in self._heading.lines:
-                self._report_line(LEFT, f"kept as a comment: `{text[:60]}`", "", line)
-        self._top = comments.pop(-1, [])
+        for line in kept:
+            following = next((first for first in firsts if first > line.number > firsts[0]), -1)
+            comments.setdefault(bar_of.get(following, -1), []).append(line.text.strip()[:_LONGEST_COMMENT])
+            self._report_words(line)
+        self._top += comments.pop(-1, [])
         for n, texts in comments.items():
             if n < len(bars):
                 bars[n] = replace(bars[n], comments=(*texts, *bars[n].comments))
         for bar in reader.bars:
             self._top += bar.remarks
+
+    def _report_words(self, line: TextLine) -> None:
+        """Report a line of words that was kept, unless it was understood."""
+        text = line.text.strip()
+        if line.number in self._legend.lines:
+            return
+        if _INSTRUCTION.search(text):
+            why = "the tab has no repeat sign for it" if said_times(text) else "it is not carried out"
+            self._report_line(INSTRUCTION, f"`{text[:60]}`: {why}", "write the repeat into the lick", line)
+        elif line.number not in self._heading.lines:
+            self._report_line(LEFT, f"kept as a comment: `{text[:60]}`", "", line)
 
 
 def _named_sets(labels: Sequence[list[str]], known: Sequence[tuple[int, ...]]) -> list[tuple[int, ...]]:

@@ -73,34 +73,36 @@ def _with_rests(
     ours: bool,
     meter: Meter,
 ) -> list[TimedColumn]:
-    columns = []
-    for n, instant in enumerate(instants):
-        if n in matched:
-            columns.append(TimedColumn(instant, matched[n]))
-            continue
-        after = next((matched[k] for k in range(n + 1, len(instants)) if k in matched), None)
-        before = next((matched[k] for k in range(n - 1, -1, -1) if k in matched), None)
-        if ours and after is not None:
-            columns.append(TimedColumn(instant, after, lead=True))
-            continue
-        low, high = before if before is not None else Fraction(0), after if after is not None else meter.length
-        first = max((k for k in range(n) if k in matched), default=-1)
-        last = min((k for k in range(n + 1, len(instants)) if k in matched), default=len(instants))
-        part = (
-            Fraction(n - first, last - first)
-            if before is not None
-            else Fraction(n - first - 1, max(1, last - first - 1))
-        )
-        columns.append(TimedColumn(instant, low + (high - low) * part))
-    here = {column.at for column in columns if not column.lead}
+    """Return the columns with their instants, those without a count between or before their neighbors, and those of the rests."""
+    columns = [
+        TimedColumn(instant, matched[n])
+        if n in matched
+        else _uncounted(instant, n, matched, len(instants), ours, meter)
+        for n, instant in enumerate(instants)
+    ]
+    counted = {column.at: column for column in columns if not column.lead}
     for word in words:
-        if word.rest and word.x in times:
-            if times[word.x] in here:
-                for column in columns:
-                    column.instant.rest = column.instant.rest or (column.at == times[word.x] and not column.lead)
-            else:
-                columns.append(TimedColumn(Instant(word.x, word.x + 1, rest=True), times[word.x]))
+        at = times.get(word.x) if word.rest else None
+        if at is None:
+            continue
+        if at in counted:
+            counted[at].instant.rest = True
+        else:
+            columns.append(TimedColumn(Instant(word.x, word.x + 1, rest=True), at))
     return sorted(columns, key=lambda column: (column.at, not column.lead, column.instant.x))
+
+
+def _uncounted(
+    instant: Instant, n: int, matched: dict[int, Fraction], count: int, ours: bool, meter: Meter
+) -> TimedColumn:
+    """Return the `n`-th column of a bar, which has no count: in our own tab it leads to the next, in others' it parts the time between its neighbors."""
+    first = max((k for k in matched if k < n), default=-1)
+    last = min((k for k in matched if k > n), default=count)
+    if ours and last < count:
+        return TimedColumn(instant, matched[last], lead=True)
+    low, high = matched.get(first, Fraction(0)), matched.get(last, meter.length)
+    lead = first if first in matched else 0
+    return TimedColumn(instant, low + (high - low) * Fraction(n - lead, max(1, last - lead)))
 
 
 def lettered_bar(

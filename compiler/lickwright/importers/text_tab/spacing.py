@@ -72,24 +72,16 @@ def _grids(length: Fraction) -> list[int]:
 
 def _even_grid(places: Sequence[int], width: int, length: Fraction, pad: int | None) -> Spaced | None:
     fitting = [p for p in dict.fromkeys((places[0], *_PADS)) if p <= places[0]]
-    pads = [pad] if pad is not None and pad <= places[0] else fitting
-    for start in pads:
+    for start in [pad] if pad is not None and pad <= places[0] else fitting:
         for parts in _grids(length):
-            room = width - start
-            unit, rest = divmod(room, parts)
-            if (
-                unit < 1
-                or len(places) > parts
-                or rest > max(1, start)
-                or (unit == 1 and parts < 16 and len(places) > 2)
-            ):
+            unit, rest = divmod(width - start, parts)
+            if unit < 1 or len(places) > parts or rest > max(1, start) or not _is_likely(places, unit, parts, length):
                 continue
-            if not _is_likely(places, unit, parts, length):
+            steps = [divmod(place - start, unit) for place in places]
+            if any(off for _, off in steps) or steps[-1][0] >= parts:
                 continue
-            if all((place - start) % unit == 0 for place in places) and (places[-1] - start) // unit < parts:
-                times = tuple(length * ((place - start) // unit) / parts for place in places)
-                sure = _TRIPLET_SURE if parts % 3 == 0 and length.numerator % 3 else _GRID_SURE
-                return Spaced(times, sure if len(places) > 1 else 0.5, True)
+            sure = _TRIPLET_SURE if parts % 3 == 0 and length.numerator % 3 else _GRID_SURE
+            return Spaced(tuple(length * step / parts for step, _ in steps), sure if len(places) > 1 else 0.5, True)
     return None
 
 
@@ -97,7 +89,7 @@ def _is_likely(places: Sequence[int], unit: int, parts: int, length: Fraction) -
     """Return True for a grid that people would write: a column a step only where most notes are neighbors, triplets only in rows of three."""
     gaps = [b - a for a, b in zip(places, places[1:], strict=False)]
     steps = sum(gap == unit for gap in gaps)
-    if unit == 1 and len(places) > 2 and steps * 2 <= len(gaps):
+    if unit == 1 and len(places) > 2 and (parts < 16 or steps * 2 <= len(gaps)):
         return False
     return parts % 3 != 0 or length.numerator % 3 == 0 or (len(places) >= 3 and steps * 3 >= 2 * len(gaps))
 

@@ -20,6 +20,7 @@ _LABEL = re.compile(
 )
 _OTHER_LABEL = re.compile(r"(?P<indent>\s*)(?P<name>[A-Za-z][A-Za-z#]{0,2}\d?)\s{0,4}(?P<sep>[|:]+)(?=.*-.*-)")
 _BARE = re.compile(r"(?P<indent>\s*)(?=[-—–|0-9<(/\\~xX_.:*\[])")
+_STROKES = re.compile("[-|—–_]")
 _DASHES = re.compile("[-—–]{3}")
 _NUMBER = re.compile(r"\s*(?P<label>\d)\s{0,2}(?=[-—–|:])")
 _WORD = re.compile(r"[A-Za-z]{3,}")
@@ -59,30 +60,29 @@ class StringLine(NamedTuple):
 def string_line(line: TextLine) -> StringLine | None:
     """Return what a line is as a string; None for one that cannot be a string."""
     text = line.text
-    if len(text) < 3 or not ("-" in text or "|" in text or "—" in text or "–" in text or "_" in text):
+    if len(text) < 3 or not _STROKES.search(text) or _ENDING.match(text) or _ABOVE.match(text):
         return None
-    if _ENDING.match(text) or _ABOVE.match(text):
-        return None
-    labeled = _LABEL.match(text)
-    if labeled:
-        name = labeled["name"]
-        body = labeled.start("sep") if labeled["sep"] else labeled.end("blank")
-        apart = labeled["blank"] and not _DASHES.match(text, body)
-        if not labeled["sep"] and (apart or name.isdigit()):
-            labeled = None  # `5---7` is a fret, not a string; `a --` begins a remark
-    if labeled and labeled["octave"] and labeled["name"].isdigit():
-        labeled = None
-    if labeled:
-        label = labeled["name"]
-        return _judged(line, label, body)
+    if (labeled := _labeled(text)) is not None:
+        return _judged(line, *labeled)
     if other := _OTHER_LABEL.match(text):
         return _judged(line, other["name"], other.start("sep"))
-    if _COUNT_ROW.match(text) and re.search(r"[&+ea]|and", text):
-        return None
     bare = _BARE.match(text)
-    if bare is None:
+    if bare is None or (_COUNT_ROW.match(text) and re.search(r"[&+ea]|and", text)):
         return None
     return _judged(line, "", bare.end())
+
+
+def _labeled(text: str) -> tuple[str, int] | None:
+    """Return the name of a string and where the string begins; None without a name. `5---7` is a fret, and `a --` begins a remark."""
+    labeled = _LABEL.match(text)
+    if labeled is None or (labeled["octave"] and labeled["name"].isdigit()):
+        return None
+    if labeled["sep"]:
+        return labeled["name"], labeled.start("sep")
+    body = labeled.end("blank")
+    if labeled["name"].isdigit() or (labeled["blank"] and not _DASHES.match(text, body)):
+        return None
+    return labeled["name"], body
 
 
 def _judged(line: TextLine, label: str, body: int) -> StringLine | None:

@@ -7,7 +7,7 @@ string is for `tunings.py`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from lickwright.core.fast_dataclass import mutable_record
 from lickwright.importers.text_tab.string_lines import StringLine, fragment, numbered_lines, string_line
@@ -156,15 +156,16 @@ def _trimmed(run: Run) -> Run:
     labeled = sum(bool(row.label) for row in run)
     if labeled >= LEAST or (labeled and labeled * 2 > len(run)):
         like = next(row for row in run if row.label)
-        while run and not run[0].label and not _like_string(run[0], like):
-            run = run[1:]
-        while run and not run[-1].label and not _like_string(run[-1], like):
-            run = run[:-1]
-    elif len(run) > LEAST:
-        while run and run[0].ruler and abs(len(run[0].line.text) - len(run[1].line.text)) > 4 and len(run) > 6:
-            run = run[1:]
-        while run and run[-1].ruler and abs(len(run[-1].line.text) - len(run[-2].line.text)) > 4 and len(run) > 6:
-            run = run[:-1]
+        return _without_edges(run, 0, lambda row, _: not row.label and not _like_string(row, like))
+    return _without_edges(run, 6, lambda row, other: row.ruler and abs(len(row.line.text) - len(other.line.text)) > 4)
+
+
+def _without_edges(run: Run, least: int, is_foreign: Callable[[StringLine, StringLine], bool]) -> Run:
+    """Return a run without the lines at both ends that are foreign beside their neighbor; at least so many stay."""
+    while len(run) > max(least, 1) and is_foreign(run[0], run[1]):
+        run = run[1:]
+    while len(run) > max(least, 1) and is_foreign(run[-1], run[-2]):
+        run = run[:-1]
     return run
 
 
