@@ -7,13 +7,11 @@ has a short test; the long ones are marked `slow`.
 from __future__ import annotations
 
 import contextlib
-import itertools
 import os
 import random
 import resource
 import shutil
 import signal
-import sqlite3
 import subprocess
 import sys
 import time
@@ -28,7 +26,7 @@ from lickwright.build.engine import build_library
 from lickwright.cli import main
 from lickwright.cli.build_view import BuildView
 from lickwright.export import Options
-from lickwright.store import journal, manifest, manifest_schema, ownership, unusable_manifest
+from lickwright.store import journal, manifest, manifest_schema, unusable_manifest
 from lickwright.store.local_storage import LocalStorage
 from lickwright.store.manifest import Manifest
 from lickwright.store.output_keys import options_key
@@ -506,18 +504,6 @@ def test_what_is_no_manifest_of_ours_is_set_aside_with_one_line(tmp_path: Path, 
     if what == "link":
         assert (tmp_path / "theirs").read_text() == "precious"
     _right(tmp_path, whole)
-
-
-def test_names_that_a_manifest_may_hold_are_those_that_are_plain() -> None:
-    """The check of a manifest asks SQLite, whose texts end at a zero byte and whose patterns have signs of their own."""
-    odd = "aZz09._-/\\\0[]^*?`{~,: \n\u0660\u00e9\u017f"
-    names: list[object] = ["", "a" * 200, "a" * 201, b"abc", 5, 1.5, "..", "a..b", *map(chr, range(0x250))]
-    names += ["".join(signs) for signs in itertools.product(odd, repeat=3)]
-    db = sqlite3.connect(":memory:")
-    asked = f"SELECT {manifest_schema.FOREIGN_NAME} FROM (SELECT ? AS name)"
-    wrong = [name for name in names if bool(db.execute(asked, (name,)).fetchone()[0]) == ownership.plain_name(name)]
-    db.close()
-    assert not wrong
 
 
 def test_after_a_power_cut_empty_outputs_are_made_again(tmp_path: Path) -> None:

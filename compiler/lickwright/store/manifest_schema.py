@@ -64,12 +64,6 @@ CREATE TABLE names (               -- of licks: see `naming.py`
 
 _MOST = 200_000  # outputs of one source, which are looked at together: a file has at most 10,000 licks
 
-# What `plain_name` refuses, in SQL: a build has a name for every output. Bytes are counted since SQLite takes a text to end at a zero byte.
-FOREIGN_NAME = (
-    "typeof(name) <> 'text' OR length(CAST(name AS BLOB)) <> length(name) OR length(name) NOT BETWEEN 1 AND 200 "
-    "OR name GLOB '*[^a-z0-9._-]*' OR name GLOB '[._-]*'"
-)
-
 # Rows that no program of ours has entered: a type that is not the column's, a name that leads out of the folder, too many of one source.
 # A folder is checked with the source that it belongs to, where there is one.
 FOREIGN = (
@@ -81,11 +75,11 @@ FOREIGN = (
     "OR NOT EXISTS (SELECT 1 FROM sources WHERE target = o.folder) AND NOT plain_folder(folder)",
     "SELECT 1 FROM outputs WHERE typeof(lick) <> 'text' OR typeof(format) <> 'text' OR typeof(gone) <> 'integer' "
     "OR typeof(hash) <> 'blob' OR typeof(size) <> 'integer' OR typeof(mtime) <> 'integer' OR typeof(ctime) <> 'integer' "
-    f"OR typeof(inode) <> 'integer' OR {FOREIGN_NAME}",
+    "OR typeof(inode) <> 'integer' OR NOT plain_name(name)",
     f"SELECT 1 FROM claims GROUP BY folder HAVING count(*) > {_MOST}",
     "SELECT 1 FROM claims WHERE typeof(hash) <> 'blob' OR NOT plain_folder(folder) OR NOT plain_name(name)",
     "SELECT 1 FROM names WHERE typeof(base) <> 'text' OR typeof(code) <> 'integer' OR typeof(place) <> 'integer' "
-    f"OR typeof(gone) <> 'integer' OR {FOREIGN_NAME} OR folder NOT IN (SELECT target FROM sources) AND NOT plain_folder(folder)",
+    "OR typeof(gone) <> 'integer' OR NOT plain_name(name) OR folder NOT IN (SELECT target FROM sources) AND NOT plain_folder(folder)",
 )
 
 NAMES_OF_INDEX = (
