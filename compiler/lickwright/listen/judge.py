@@ -40,6 +40,7 @@ RIGHT_SHARE, RIGHT_SHARE_ODD = 0.70, 0.85  # of the notes that must be right, an
 _MOST_TEMPOS = 3  # different ones in one recording, that are refined
 # Semitones from which on a shift that goes with the tempo is the file's, and how near the two must be, in octaves.
 _RATE_SHIFT, _RATE_NEAR = 7, 0.05
+_GIVEN_UP = 0.85  # share of the lick: a pass that ends before it, and is followed by another one, was begun again
 ODD_TEMPOS = (0.4, 1.5)
 _SAME = 1e-9
 
@@ -122,9 +123,10 @@ def _judged_passes(
 ) -> tuple[JudgedPass, ...]:
     found: list[JudgedPass] = []
     again: list[SoundingNote] = []
-    for one in matching.passes:
-        if not one.whole:
-            last = max((n for n, b in enumerate(one.begins) if b is not None), default=0)
+    for number, one in enumerate(matching.passes):
+        last = max((n for n, b in enumerate(one.begins) if b is not None), default=0)
+        given_up = number + 1 < len(matching.passes) and last < _GIVEN_UP * len(groups) - 1
+        if given_up or not one.whole:
             again.append(groups[last].sounds[0])
             continue
         if sum(b is not None for b in one.begins) >= max(2, 0.2 * len(groups)) or len(groups) < 4:

@@ -28,7 +28,8 @@ _AROUND = (0.97, 1.0, 1.03)  # of a tempo that is known
 _OUT_OF_TIME = 0.9  # at most
 _PAUSE = 0.9
 _AGAIN_FIRST, _AGAIN = 1.0, 1.7  # of a phrase begun again, at its first group or at another one
-_PASS = 0.3  # of another pass
+_PASS = 0.3  # of another pass, less what it is worth:
+_WORTH = 0.5  # of its notes, or one that is passed over would always be cheaper
 _NOISE, _STRAY = 0.03, 0.5  # of a stretch in a pause: without a pick, and a pick with a pitch
 _WINDOW = 20  # stretches between two groups at most, but for pauses
 _MOST_STRAY = 4.0  # that is charged for what stands before the first note
@@ -66,7 +67,9 @@ def match_groups(
     table.fill()
     cost, path = table.best_path()
     passes = _passes(path, len(groups), tempos)
-    return Matching(passes, cost / len(groups) / max(1, sum(p.whole for p in passes)))
+    whole = max(1, sum(p.whole for p in passes))
+    cost += (whole - 1) * _WORTH * float(table.missing[-1])
+    return Matching(passes, cost / len(groups) / whole)
 
 
 class _Step(NamedTuple):
@@ -198,7 +201,7 @@ class _Table:
         ended = self.waiting + (self.missing[-1] - self.missing[1:])
         tempo, group = np.unravel_index(int(np.argmin(ended)), ended.shape)
         shape = self.waiting.shape
-        whole = np.broadcast_to(ended[tempo, group] + _PASS + self.missing[:-1], shape)
+        whole = np.broadcast_to(ended[tempo, group] + _PASS - _WORTH * self.missing[-1] + self.missing[:-1], shape)
         stretch = np.full(shape, self.waiting_from[tempo, group], np.int32)
         self._better(b, whole, np.full(shape, group), stretch, 2, np.full(shape, tempo))
 
