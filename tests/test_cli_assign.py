@@ -35,11 +35,11 @@ def test_a_pupil_gets_a_folder_with_everything_in_it(assign: Run) -> None:
     assert read.all("h1")[0].text == "Mara"
     assert "Until Saturday, December 5, 2026" in read.all("header")[0].text
     assert "Slowly & <softly>." in read.all("header")[0].text
-    assert [one.text for one in read.all("h2")] == ["Window seat", "Back porch"]
+    assert [one.text for one in read.all("h2")] == ["Window seat", "Back porch", "Results"]
     for link in (one for one in read.all("a") if one.text != "printed sheet"):
         page = Path("mara", str(link.attributes["href"])).read_text("utf-8")
         assert Reader(page).all("h1")[0].text == link.text
-    first = [one.attributes["data-bpm"] for one in read.all("section")[:1] for one in read.all("input")][:9]
+    first = [one.attributes["data-bpm"] for one in read.all("input") if "data-bpm" in one.attributes][:9]
     assert first == ["58", "63", "68", "73", "78", "83", "88", "93", "96"]
     assert "From quarter note = 58 to 96" in read.all("section")[0].text
     assert "From dotted quarter note = 60 to 100" in read.all("section")[1].text
@@ -48,13 +48,22 @@ def test_a_pupil_gets_a_folder_with_everything_in_it(assign: Run) -> None:
 
 def test_the_tempos_are_those_that_are_asked_for_on_both_pages(assign: Run) -> None:
     assert assign("Mara", "songs.lick", "--lick", "window SEAT", "--from", "50%", "--to", "72", "--step", "12")[0] == 0
-    ticks = [one.attributes["data-bpm"] for one in Reader(PAGE.read_text("utf-8")).all("input")]
+    inputs = Reader(PAGE.read_text("utf-8")).all("input")
+    ticks = [one.attributes["data-bpm"] for one in inputs if one.attributes["type"] == "checkbox"]
     assert ticks == ["48", "60", "72"]
     lesson = Reader(Path("mara/window-seat.html").read_text("utf-8"))
     assert [
         one.attributes["data-bpm"] for one in lesson.all("button") if one.attributes.get("class") == "rung"
     ] == ticks
     assert not Path("mara/back-porch.html").exists()
+
+
+def test_the_results_name_the_licks_and_are_not_printed(assign: Run) -> None:
+    assert assign("Mara", "songs.lick")[0] == 0
+    read = Reader(PAGE.read_text("utf-8"))
+    assert [one.text for one in read.all("option")] == ["Window seat", "Back porch"]
+    assert [one.text for one in read.all("th")] == ["day", "lick", "tempo", "score of 100"]
+    assert "screen" in str(read.all("section")[-1].attributes["class"])
 
 
 def test_again_it_is_the_same_and_what_is_not_ours_stays(assign: Run) -> None:
@@ -79,7 +88,7 @@ def test_a_lick_with_errors_is_left_out_and_said(assign: Run) -> None:
     assert code == 1
     assert "bad.lick" in err and "2 licks for Mara" in out
     assert 'left out, since it has errors: "Bad"\n' in err
-    assert [one.text for one in Reader(PAGE.read_text("utf-8")).all("h2")] == ["Window seat", "Back porch"]
+    assert [one.text for one in Reader(PAGE.read_text("utf-8")).all("h2")] == ["Window seat", "Back porch", "Results"]
     code, out, err = assign("Ada", "bad.lick")
     assert (code, out) == (1, "")
     assert "nothing was assigned" in err

@@ -41,6 +41,7 @@ _MOST_TEMPOS = 3  # different ones in one recording, that are refined
 # Semitones from which on a shift that goes with the tempo is the file's, and how near the two must be, in octaves.
 _RATE_SHIFT, _RATE_NEAR = 7, 0.05
 _GIVEN_UP = 0.85  # share of the lick: a pass that ends before it, and is followed by another one, was begun again
+_FEW, _FEW_COST = 4, 0.4  # judged notes, and the cost a group up to which the lick is recognized by all its groups
 ODD_TEMPOS = (0.4, 1.5)
 _SAME = 1e-9
 
@@ -72,7 +73,7 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
     if not passes:
         return refused("this does not sound like this lick")
     best = max(range(len(passes)), key=lambda n: (passes[n].score.of_100, passes[n].right_pitches))
-    words = _unlike(passes[best], shift)
+    words = _unlike(passes[best], shift, matching.cost)
     return refused(words, shift) if words else Judgement(
         timeline, hearing.recording.seconds, "", tuning, shift, passes, best, passed_over
     )  # fmt: skip
@@ -240,13 +241,15 @@ def _drift(timing: OnsetTiming) -> float:
     return float(np.median(pace[:quarter]) / np.median(pace[-quarter:]) - 1)
 
 
-def _unlike(one: JudgedPass, shift: int) -> str:
+def _unlike(one: JudgedPass, shift: int, cost: float) -> str:
     """Return why a pass is not the lick; "" if it is."""
     share = one.right_pitches / max(1, one.judged)
     tempo = 1 / one.pace if one.pace > 0 else 0.0
     if abs(shift) >= _RATE_SHIFT and abs(np.log2(max(tempo, 1e-9)) - shift / 12) < _RATE_NEAR:
         high, fast = ("high", "fast") if shift > 0 else ("low", "slow")
         return f"it sounds {abs(shift)} half steps too {high} and as much too {fast}: its sample rate is wrong"
+    if one.judged < _FEW:  # what is passed over says more than they do
+        return "" if cost < _FEW_COST else "this does not sound like this lick"
     odd = shift != 0 or not ODD_TEMPOS[0] <= tempo <= ODD_TEMPOS[1]
     if share < (RIGHT_SHARE_ODD if odd else RIGHT_SHARE):
         return "this does not sound like this lick"

@@ -17,7 +17,7 @@ from lickwright.listen.stretches import Hearing
 
 _PICK, _PICK_SAME = 1.5, 2.5  # odds of a pick at another pitch, and at the one that sounds already
 _PICK_MOVING = 4.5  # odds of a pick while a bend or a slide is on its way
-_SOFT = 28.0  # decibels below the loudest
+_SOFT = 21.0  # decibels below the loudest
 _APART = 0.075  # seconds from the notes of the lick
 _SHORT = 0.06  # seconds that an extra note lasts at least
 _HESITATION = 0.45  # seconds beyond what is expected

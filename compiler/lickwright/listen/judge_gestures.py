@@ -16,6 +16,7 @@ from lickwright.listen.features import FRAME
 from lickwright.listen.gestures import bend_height, crossing, filled, smoothed, wobble_width
 from lickwright.listen.judge_notes import PassTimes
 from lickwright.listen.model import HeardNote, NoteVerdict
+from lickwright.listen.second_opinion import MISHEARD
 from lickwright.listen.stretches import CLEAR, Hearing
 from lickwright.notation.techniques import BEND_CURVES, UPWARD_BENDS, Curve
 from lickwright.performance.note_events import Performance
@@ -25,6 +26,8 @@ from lickwright.timeline.model import PitchGesture
 _LATEST = 0.12  # seconds after its step that a bend is still waited for
 _LEAST_ROOM = 0.10  # seconds that a gesture needs to be judged
 _AHEAD = 0.03  # seconds before the next note in which its pitch is in the window already
+_REACH = 1.3  # semitones beyond what is written within which a pitch is believed
+_SETTLING = 0.045  # seconds after an onset in which the pitch has the pick in it
 _SOFT = 40.0  # decibels below the loudest: what is softer has no pitch to be judged
 
 
@@ -47,7 +50,11 @@ def judge_gestures(
             continue
         event = events[sound.index]
         stop = times.stops[n]
-        curve = _curve(hearing, note.onset, stop, event.pitch + higher)
+        reach = (
+            group.low - event.pitch,
+            max(group.high - event.pitch, max(abs(m.change) for m in event.moves) if event.moves else 0.0),
+        )
+        curve = _curve(hearing, note.onset, stop, event.pitch + higher, *reach)
         if curve is None:
             continue
 
@@ -75,18 +82,24 @@ def _ramps_of(shapes: Sequence[PitchGesture], moves: Sequence[PitchRamp]) -> lis
     return found
 
 
-def _curve(hearing: Hearing, onset: float, stop: float, pitch: float) -> NDArray[np.float64] | None:
+def _curve(
+    hearing: Hearing, onset: float, stop: float, pitch: float, low: float, high: float
+) -> NDArray[np.float64] | None:
     """Return the semitones above a pitch in each frame from an onset on, misheard octaves put right; None where too little is clear."""
     first, last = round(onset / FRAME), min(len(hearing.features.pitch), round((stop - _AHEAD) / FRAME))
     if last - first < 12:
         return None
-    offsets = hearing.features.pitch[first:last].astype(np.float64) - pitch
-    offsets -= 12 * np.round((offsets - 1.0) / 12)
+    heard = hearing.features.pitch[first:last].astype(np.float64) - pitch
+    offsets = np.full(len(heard), np.nan)
+    for misheard in (0.0, *MISHEARD):  # the first that puts it within reach
+        near = heard - misheard
+        fits = np.isnan(offsets) & (near > low - _REACH) & (near < high + _REACH)
+        offsets[fits] = near[fits]
     clear = (hearing.features.clarity[first:last] > CLEAR) & (
         hearing.features.level[first:last] > hearing.features.loud - _SOFT
     )
-    clear &= np.abs(offsets - 1.0) < 5
-    clear[: round(0.03 / FRAME)] = False
+    clear &= np.isfinite(offsets)
+    clear[: round(_SETTLING / FRAME)] = False
     if clear.sum() < 8:
         return None
     end = int(np.flatnonzero(clear)[-1]) + 1

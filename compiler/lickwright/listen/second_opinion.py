@@ -11,7 +11,7 @@ import numpy as np
 from lickwright.listen.combs import Spectrum, comb_strength, partial_levels, stretch_spectrum, without_before
 from lickwright.listen.recording import Recording
 
-_MISHEARD = (12.0, -12.0, 19.0, -19.0, -24.0, 24.0)  # semitones
+MISHEARD = (12.0, -12.0, 19.0, -19.0, -24.0, 24.0)  # semitones
 _NEAR = 0.5  # semitones
 _SHARED = 0.9  # semitones within which two partials cannot be told from each other, at most
 _PARTIALS = 9
@@ -25,7 +25,7 @@ def new_spectrum(recording: Recording, start: float, stop: float) -> Spectrum:
 
 def is_misheard(heard: float, expected: float) -> bool:
     """Return whether a pitch is the expected one, or one that it is often taken for."""
-    return any(abs(heard - expected - off) < _NEAR for off in (0.0, *_MISHEARD))
+    return any(abs(heard - expected - off) < _NEAR for off in (0.0, *MISHEARD))
 
 
 def beats_expected(spectrum: Spectrum, heard: float, expected: float) -> bool:

@@ -41,7 +41,7 @@ NO_RECORDING = Rule(
 )
 RULES: tuple[Rule, ...] = (NO_RECORDING,)
 SLOW = int(PRACTICE_PERCENTS["slow"])  # per cent of the tempo at which the slow recording is played
-_SCRIPTS = ("sound.js", "transport.js", "buffers.js", "view.js", "lesson.js", "ticks.js")
+_SCRIPTS = ("sound.js", "transport.js", "buffers.js", "view.js", "lesson.js", "ticks.js", "heard.js")
 
 
 def emit(lowered: LoweredLick, options: Options) -> Export:
@@ -92,6 +92,7 @@ def _parts(lowered: LoweredLick, options: Options, played: Sequence[tuple[Fracti
         sections.choices(bars, _sound_words(played)),
         el("div", sections.neck_section(timeline, options.sheet.left_handed), sections.tips(settings), class_="beside"),
         sections.ladder(options.ladder_rungs(timeline), settings.tempo.counted_name(settings.meter)),
+        sections.heard(),
         sections.table(timing_rows(timeline, full)),
         sections.marks(lowered.grid(), engraving_options(options.sheet)),
         _downloads(lowered, options),

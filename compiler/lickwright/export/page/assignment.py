@@ -58,10 +58,13 @@ def assignment_page(pupil: str, due: str, words: str, licks: Sequence[AssignedLi
             el("p", words, dir="auto") if words else None,
         ),
         *(_lick(number, lick) for number, lick in enumerate(licks, 1)),
+        _results(licks),
         el("footer", el("p", "Tick a tempo when it is clean three times in a row. ", CAUTION_LADDER, class_="caution")),
         data_assignment=assignment_identity(pupil, due, words, licks),
     )
-    return document(f"To practice: {pupil}", [body], [asset("page.css"), asset("assignment.css")], program("ticks.js"))
+    return document(
+        f"To practice: {pupil}", [body], [asset("page.css"), asset("assignment.css")], program("ticks.js", "results.js")
+    )
 
 
 def _lick(number: int, lick: AssignedLick) -> Markup:
@@ -77,6 +80,29 @@ def _lick(number: int, lick: AssignedLick) -> Markup:
         el("p", way, class_="way"),
         el("ol", *(_rung(rung) for rung in lick.rungs), class_="rungs"),
         aria_labelledby=f"lick-{number}",
+    )  # fmt: skip
+
+
+def _results(licks: Sequence[AssignedLick]) -> Markup:
+    """The table of results, which the pupil fills in and keeps in a file."""
+    heads = (el("th", words, scope="col") for words in ("day", "lick", "tempo", "score of 100"))
+    titles = (el("option", lick.title, dir="auto") for lick in licks)
+    return el(
+        "section",
+        el("h2", "Results", id="results"),
+        el("p", "Add the tempo that you reached, or reports of your recordings, and save the table as a file of your own. ",
+           "Open that file here again next time; it stays on this device.", class_="hint"),
+        el("table", el("thead", el("tr", *heads)), el("tbody", id="results-rows")),
+        el("form",
+           el("label", "Day ", el("input", type="date", name="day", required=True)),
+           el("label", "Lick ", el("select", *titles, name="lick")),
+           el("label", "Tempo ", el("input", type="number", name="bpm", min="20", max="400", required=True)),
+           el("button", "Add", type="submit"), id="results-add"),
+        el("p", el("label", "Open results or reports: ",
+                   el("input", type="file", id="results-file", multiple=True, accept=".json,application/json"))),
+        el("p", el("button", "Save results", type="button", id="results-save")),
+        el("p", id="results-message", role="status"),
+        aria_labelledby="results", class_="screen",
     )  # fmt: skip
 
 

@@ -197,6 +197,17 @@ def marks(grid: Grid, drawn: EngravingOptions) -> Markup | None:
     return el("details", el("summary", "What the marks mean"), el("dl", *listed, class_="marks"), id="marks")
 
 
+def heard() -> Markup:
+    """A place for the report on a recording."""
+    return section(
+        "heard", "Your recording",
+        el("p", "A report of ", el("code", "lickwright listen … --report"), " is shown here. It stays on this device.", class_="hint"),
+        el("label", "Report: ", el("input", type="file", accept=".json,application/json", id="heard-file")),
+        el("div", id="heard-report", role="status"),
+        class_="heard screen",
+    )  # fmt: skip
+
+
 def downloads(slug: str, midi: bytes, tab: bytes) -> Markup:
     """MIDI file and text tab, inside the page."""
     files = (
