@@ -316,3 +316,13 @@ def test_what_is_said_at_the_end_of_a_bar_stands_at_the_next() -> None:
     written = write_licks([lick(said, replace(said, directions=()))])
     assert not written.doubts
     assert "| @p G5" in written.text
+
+
+def test_an_ending_without_its_other_half_is_said() -> None:
+    whole = DraftBar((at(0, note(3, 5, Fraction(1))),))
+    written = write_licks([lick(whole, replace(whole, ending=1, repeat_end=2), whole)])
+    assert codes(written) == ["L840"]
+    assert compile_text(written.text).licks[0].ok
+    both = write_licks([lick(whole, replace(whole, ending=1, repeat_end=2), replace(whole, ending=2))])
+    assert not both.doubts
+    assert "1st" in both.text

@@ -14,7 +14,7 @@ import shutil
 import sqlite3
 import tempfile
 from collections.abc import Callable, Iterator
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import NamedTuple
 
@@ -35,6 +35,79 @@ class Target(NamedTuple):
     seeds: Callable[[], Iterator[bytes]]
     words: Callable[[], list[str]]  # that a mutation may put in
     longest: int = 4096  # bytes
+
+
+# --- other formats, read into licks
+
+
+def imported(data: bytes, name: str) -> str:
+    """Reads a file of another format and compiles what is written."""
+    from lickwright.compiler import compile_text
+    from lickwright.importers import import_source
+    from lickwright.report import console
+
+    found = import_source(data, name)
+    screen = console.format_findings(found.source, found.findings)
+    assert all(console.safe_text(line) == line for line in screen.split("\n")), "a character that steers the terminal"
+    if not found.ok:
+        assert found.findings, "nothing was written, and nothing said"
+        return "refused"
+    assert compile_text(found.text).licks, "what was written holds no lick"
+    return "read"
+
+
+def _exported(name: str) -> Iterator[bytes]:
+    from lickwright.compiler import compile_file
+
+    for path in sorted(SAMPLES.glob("**/*.lick"))[:5]:
+        for lick in compile_file(path).licks[:1]:
+            data = lick.emit(name).data
+            yield from (data, data[: len(data) // 2])
+    yield b"Dear Wren, the rest comes tomorrow."
+
+
+def _tabs() -> Iterator[bytes]:
+    yield from _exported("tab")
+
+
+def _scores() -> Iterator[bytes]:
+    yield from _exported("musicxml")
+
+
+def _songs() -> Iterator[bytes]:
+    yield from _exported("midi")
+
+
+def _marks() -> list[str]:
+    return [
+        "e|",
+        "B|",
+        "--5--",
+        "7b9r7",
+        "h",
+        "p",
+        "/",
+        "(7)",
+        "<12>",
+        "x",
+        "|:",
+        ":|",
+        "x3",
+        "PM---|",
+        "1 & 2 &",
+        "drop D",
+    ]
+
+
+def _elements() -> list[str]:
+    return [
+        "<chord/>",
+        "<grace/>",
+        "<duration>0</duration>",
+        "<fret>-1</fret>",
+        '<tie type="start"/>',
+        "<backup><duration>99</duration></backup>",
+    ]
 
 
 # --- the text of a lick, through everything that reads it
@@ -348,6 +421,9 @@ TARGETS = {
     target.name: target
     for target in (
         Target("source", source, _sources, _notation),
+        Target("tab", partial(imported, name="fuzzed.txt"), _tabs, _marks, 8192),
+        Target("score", partial(imported, name="fuzzed.musicxml"), _scores, _elements, 40_000),
+        Target("midi", partial(imported, name="fuzzed.mid"), _songs, list, 8192),
         Target("toml", house, _houses, _settings),
         Target("query", question, _questions, _fields, 600),
         Target("record", record, _records, _statements, 2048),

@@ -13,6 +13,7 @@ from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import replace
 from lickwright.importers.draft import Doubt, DraftBar, DraftDirection, DraftGroup, LickDraft
+from lickwright.importers.kept_endings import kept_endings
 from lickwright.importers.kept_marks import kept_marks
 from lickwright.importers.rules import BAR_FILLED, JUMP, METER_CHANGE
 from lickwright.music.rhythm import Meter, parse_meter
@@ -69,7 +70,10 @@ def _fitted(draft: LickDraft, meter: Meter, bars: Sequence[tuple[int, DraftBar]]
         hint = "it is filled up with silence" if len(pieces) == 1 else f"it is written as {len(pieces)} bars"
         doubts.append(Doubt(BAR_FILLED, message, hint, n))
         fitted += [(n, piece) for piece in pieces]
-    shaped = _without_overhang(_said_inside([bar for _, bar in fitted]))
+    ended, endings = kept_endings([bar for _, bar in fitted])
+    if endings:
+        doubts.append(Doubt(JUMP, "an ending without its other half is read as plain bars", "write the repeat out"))
+    shaped = _without_overhang(_said_inside(ended))
     kept, lost = kept_marks(shaped)
     doubts += [Doubt(JUMP, f"{name} leads nowhere here, and is left out", "write the jump by hand") for name in lost]
     shaped = tuple(replace(bar, marks=marks) for bar, marks in zip(shaped, kept, strict=True))

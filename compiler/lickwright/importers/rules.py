@@ -106,9 +106,9 @@ JUMP = Rule(
     "L840",
     "jump that leads nowhere",
     Severity.WARNING,
-    "a segno, coda, Fine or jump that the notation cannot follow",
-    "A lick has one jump back, each mark once, and no mark that nothing goes to. What else a score prints is left out: write the bars out in the order in "
-    "which they are played.",
+    "an ending, segno, coda, Fine or jump that the notation cannot follow",
+    "A lick has one jump back, each mark once, a first ending only with a second, and no mark that nothing goes to. What else a score prints is left out: "
+    "write the bars out in the order in which they are played.",
     "",
     "",
 )

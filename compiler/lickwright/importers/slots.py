@@ -203,9 +203,12 @@ class SlotPlanner:
         words = self._words_over(notes, now, struck)
         ring = next((word.number for word in words if word.name == "ring"), None)
         runs = self._runs_at(at, {note.string for note in notes})
-        alone = bool(strokes) or any(note.trill is not None for note in notes) or main[0].kind is GroupKind.SCRAPE
+        if len(notes) > 1 and any(note.trill is not None for note in notes):
+            self._say(self._bar, "a trill of one note of a chord is left out")
+            notes = [replace(note, trill=None) for note in notes]
+        alone = bool(strokes) or notes[0].trill is not None or main[0].kind is GroupKind.SCRAPE
         if alone and len(notes) > 1:
-            self._say(self._bar, "notes played together with a rake, a trill or a pick scrape are left out")
+            self._say(self._bar, "notes played together with a rake or a pick scrape are left out")
             notes = notes[:1]
         extra = self._others(notes, now, ring if struck else _JOINED, runs, alone)
         own = self._begin(notes, at, now, ring)

@@ -31,6 +31,7 @@ _NODES = tuple(Fraction(at).limit_denominator(10) for at in (12, 7, 5, 4, 3.2, 2
 _PINCHED, _OCTAVE = 24, 12  # semitones that pinch and artificial harmonics sound above their fret
 _WORD_MOVES = {MoveKind.DIVE: WORDS["dive"], MoveKind.DIP: WORDS["dip"], MoveKind.SCOOP: WORDS["scoop"]}
 _STEP = Fraction(1, 8)  # at whose end a note slides off
+_STEPS = tuple(Fraction(part, 32) for part in (1, 2, 3, 4, 6, 8))  # in which a bend can be written
 _FINEST = Fraction(1, 64)
 
 
@@ -146,7 +147,7 @@ def _step(move: PitchMove, at: Fraction, place: Callable[[float], Fraction]) -> 
     if taken > BEND_MAX - 0.015 or taken < 0.01:
         return None
     step = place(move.start + taken / BEND_SHARE) - at
-    return step if step > 0 else None
+    return step if step in _STEPS else None
 
 
 # --- how long notes last ---------------------------------------------------------------------------------------------

@@ -26,7 +26,7 @@ def draft_note(note: TiedNote, begin: Technique, rings: bool) -> DraftNote:
         marks.append(WORDS["ring"] if rings or MARKS[","] in marks else MARKS["="])
     fret, touch = _touched(note)
     trill = features.trill_fret
-    if trill is None and features.trill is not None and fret is not None:
+    if trill is None and features.trill is not None and fret is not None and not note.note.grace:
         trill = fret + features.trill
     shapes = shapes_of(note.parts, note.length, begin.kind is TechniqueKind.JOIN)
     return DraftNote(

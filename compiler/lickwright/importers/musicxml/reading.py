@@ -67,11 +67,21 @@ def _draft(
     fields["sound"] = "" if sound == DEFAULT_INSTRUMENT else sound
     places = box_places(fields, tuning)
     notes, more = with_places(notes, tuning, capo, places)
+    notes, late = _leading(notes, starts[-1] + lengths[-1])
     groups = measure_groups(notes, _ring_spans(symbols, starts), starts)
     bars = _bars(part, groups, symbols, lengths)
     written = tuple((field, value) for field, value in fields.items() if value and value != "straight")
     draft = LickDraft(score_title(root) or name, bars, (*written, *remarks))
-    return replace(draft, doubts=(*doubts, *more, *_lost(part, notes, symbols)))
+    return replace(draft, doubts=(*doubts, *more, *late, *_lost(part, notes, symbols)))
+
+
+def _leading(notes: Sequence[TiedNote], end: Fraction) -> tuple[list[TiedNote], list[Doubt]]:
+    """Return the notes without the grace notes at the end of the part, which lead to none, and what is said of those."""
+    kept = [note for note in notes if note.start < end]
+    lost = len(notes) - len(kept)
+    if not lost:
+        return kept, []
+    return kept, [Doubt(LEFT_OUT, f"{lost} grace notes that lead to no note are left out", "write them out")]
 
 
 def _fields(
