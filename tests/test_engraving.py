@@ -263,6 +263,9 @@ def check(name: str, grid: Grid, width: float, options: EngravingOptions) -> Non
     cells = [cell for column in grid.columns for cell in column.cells]
     assert notes == Counter(cell.sound.index for cell in cells if cell.starts), name
     assert set(held) >= {cell.sound.index for cell in cells if not cell.starts}, name
+    if options.staff:
+        every = (group for system in music.systems for group in flat(system.group) if group.role == "staff-note")
+        assert {group.event.number for group in every if group.event is not None} >= set(notes), name
 
 
 def flat(group: ItemGroup) -> Iterator[ItemGroup]:
