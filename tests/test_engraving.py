@@ -854,10 +854,36 @@ def test_a_bass_held_under_a_melody_has_a_voice_of_its_own(music: str, upper: st
                 assert any(box.top < head.top if voice.up else box.bottom > head.bottom for box in own)
 
 
+@pytest.mark.parametrize(
+    ("music", "above", "below"),
+    [
+        ("A0&e5 A-&e7 A-&e8 - A0&e5 A-&e3 A-&B5 A-", 6, 2),
+        ("D0&B3 3[D-&B1 D-&B3 D-&B5] D-&B3 - - - -", 6, 1),
+        ("A0&e5 A-&B8^10 A-&e8 - A0&e5 A-&e3 A-&B5 A-", 0, 6),  # arrows need the room above
+        ("e5 e8 B5 B8 G5 G7 D5 D7", 0, 8),
+    ],
+)
+def test_two_voices_have_stems_on_both_sides_of_the_strings(music: str, above: int, below: int) -> None:
+    grid = grid_of(f'lick "x"\nstep 1/8\n| {music} ||\n')
+    assert grid is not None
+    for options in (EngravingOptions(count=True), EngravingOptions(staff=True)):
+        system = engrave(grid, WIDTH, options).systems[0]
+        every = [(group, box) for group, box in groups([system.group]) if group.role == "stem"]
+        over, under = sum(box.bottom < system.top for _, box in every), sum(box.top > system.bottom for _, box in every)
+        if options.staff:  # it has the voices
+            assert over == 0
+        else:
+            assert (over, under) == (above, below)
+            beams = [box for group, box in groups([system.group]) if group.role == "beam"]
+            assert any(box.bottom < system.top for box in beams) == bool(above)
+
+
 def test_two_voices_hold_every_note_of_their_bar_once_and_fill_it() -> None:
     found = 0
     for name, grid in two_part_grids(20, 5):
-        assert not collisions(engrave(grid, WIDTH, EngravingOptions(staff=True))), name
+        for options in (EngravingOptions(staff=True), EngravingOptions(count=True)):
+            assert not collisions(engrave(grid, WIDTH, options)), name
+            check_glyphs(name, grid, 300.0, options)
         for index, drawn in enumerate(grid.bars):
             voices = voices_of(grid, index)
             if voices is None:

@@ -20,9 +20,17 @@ from lickwright.engraving.mark_rows import ABOVE_STAFF, ON_STRINGS, Level, RowIt
 from lickwright.engraving.note_staff import HEIGHT as NOTES_HEIGHT
 from lickwright.engraving.note_staff import Notes, draw_notes, head_room
 from lickwright.engraving.placed import PlacedSystem, place_system
-from lickwright.engraving.rhythm_row import draw_count, draw_rhythm, rhythm_bottom
+from lickwright.engraving.rhythm_row import (
+    TabVoices,
+    draw_count,
+    draw_rhythm,
+    draw_upper_voices,
+    rhythm_bottom,
+    tab_voices,
+)
 from lickwright.engraving.skyline import Skyline
 from lickwright.engraving.staff_positions import staff_notes, with_room_for_notes
+from lickwright.engraving.staff_voices import with_room_for_rests
 from lickwright.engraving.stops import GHOST, bars_of_stops
 from lickwright.engraving.system_lines import draw_numbers, draw_staff, margin, meter_room
 from lickwright.engraving.system_spacing import SystemPlan, pieces_of, plan_systems
@@ -93,7 +101,7 @@ def engrave(grid: Grid, width: float, options: EngravingOptions = EngravingOptio
     labels, head = margin(grid.timeline.settings.tuning.labels), 0.0
     if options.staff:
         written = staff_notes(grid, bars)
-        bars = with_room_for_notes(bars, written, m.STAFF_SPACE)
+        bars = with_room_for_rests(grid, with_room_for_notes(bars, written, m.STAFF_SPACE), written)
         notes = {
             (stop.bar, stop.at, stop.lead): here
             for bar, row in zip(bars, written, strict=True)
@@ -133,15 +141,17 @@ def _system(system: PlacedSystem, options: EngravingOptions, notes: Notes, boxes
     def shown(above: RowEntry) -> bool:
         return above.technique is not GHOST  # its number says it
 
+    voices: TabVoices = {} if options.staff else tab_voices(system)  # the staff shows them better
     number = (Level.NUMBER,)  # over the staff of notes, where there is one
     if options.staff:
         rows: list[Item] = [*draw_rows(system, more, sky, shown, ON_STRINGS)]
         rows += _staff(system, notes, sky, [*map(extent, (*numbers, *joins, *bends.arrows, *rows))])
         rows += draw_rows(system, more, sky, shown, (*number, *ABOVE_STAFF))
     else:
-        rows = [*draw_rows(system, more, sky, shown, (*number, *ON_STRINGS, *ABOVE_STAFF))]
-    below = [*draw_plucking_fingers(system), *draw_rhythm(system)]
-    bottom = rhythm_bottom(system)
+        rows = [*draw_upper_voices(system, voices, sky)]
+        rows += draw_rows(system, more, sky, shown, (*number, *ON_STRINGS, *ABOVE_STAFF))
+    below = [*draw_plucking_fingers(system), *draw_rhythm(system, voices)]
+    bottom = rhythm_bottom(system, voices)
     if options.count:
         below += draw_count(system, bottom + m.COUNT + 2.0)
     items: tuple[Item, ...] = (*draw_staff(system), *numbers, *joins, *bends.arrows, *rows, *below)

@@ -24,6 +24,7 @@ from lickwright.layout.grid import Grid
 from lickwright.timeline.bar_count import count_shift
 
 THUMB = "p"
+_REST = 5.0  # room on either side of the middle of a rest, in points
 _NEAR = 6  # steps within which the accidentals of two voices would touch
 
 NotesAt = Callable[[Stop], Sequence[StaffNote]]
@@ -56,6 +57,21 @@ def two_voices(grid: Grid, index: int, bar: BarStops, notes_at: NotesAt) -> tupl
     if not above or not below or _cross(stops, lower) or _breaks(below, bar.rhythm.tuplets):
         return None
     return _voice(grid, index, above, True, bar.rhythm.tuplets), _voice(grid, index, below, False, ())
+
+
+def with_room_for_rests(grid: Grid, bars: Sequence[BarStops], written: Sequence[Sequence[Sequence[StaffNote]]]) -> list[BarStops]:  # fmt: skip
+    """Return the bars with room for the rests of two voices, where notes of the other stand; `written` are the notes of every stop."""
+    found = []
+    for index, (bar, row) in enumerate(zip(bars, written, strict=True)):
+        notes = {(stop.at, stop.lead): here for stop, here in zip(bar.stops, row, strict=True)}
+        voices = two_voices(grid, index, bar, lambda stop, notes=notes: notes[stop.at, stop.lead])  # type: ignore[misc]
+        rests = {event.at for voice in voices or () for event in voice.rhythm.events if event.rest}
+        wider = (
+            stop._replace(left=max(stop.left, _REST), right=max(stop.right, _REST)) if stop.at in rests else stop
+            for stop in bar.stops
+        )
+        found.append(bar._replace(stops=tuple(wider)) if rests else bar)
+    return found
 
 
 def _first_start(grid: Grid, index: int) -> int:

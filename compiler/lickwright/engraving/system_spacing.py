@@ -124,7 +124,7 @@ class _Reach(NamedTuple):
     def after(self, stop: Stop, x: float) -> _Reach:
         """The same once a stop stands at x."""
         numbers, amounts, counts, chords = self
-        if stop.marks or stop.event is not None:
+        if stop.marks or stop.event is not None or stop.right:
             numbers = x + stop.right + (m.GAP if not stop.lead else _LEAD_GAP)
         if stop.arrows:
             amounts = x + stop.bend_extent[1] + m.GAP
@@ -148,7 +148,7 @@ def _space(piece: BarPiece, scale: float) -> PiecePlaces:
     for stop in piece.stops:
         x = reach.first(stop, asked)
         reach = reach.after(stop, x)
-        if stop.marks or stop.event is not None:
+        if stop.marks or stop.event is not None or stop.right:
             busy = x + stop.right
         asked = x + stop.space * scale
         xs.append(x)

@@ -15,6 +15,8 @@ from lickwright.engraving.engrave import EngravingOptions
 from lickwright.engraving.joins import arrowhead, lens
 from lickwright.engraving.mark_rows import TAPPED
 from lickwright.engraving.music_signs import place_sign
+from lickwright.engraving.note_values import BarRhythm
+from lickwright.engraving.rhythm_row import voices_on_strings
 from lickwright.engraving.small_notes import SIGN_MIDDLE
 from lickwright.engraving.spans import wave
 from lickwright.engraving.staff_positions import RAISED, staff_notes
@@ -69,7 +71,8 @@ def legend_of(grid: Grid, drawn: EngravingOptions = EngravingOptions()) -> list[
     """Return the marks of a lick, each once; with those of the count, the staff of notes and chord shapes where they are drawn."""
     found: dict[str, LegendRow] = {}
     parts = (
-        *(_techniques, _events, _holds, _hands, _navigation, _rhythm, _tones),
+        *(_techniques, _events, _holds, _hands, _navigation),
+        *(_rhythm if drawn.staff else _rhythm_of_voices, _tones),
         *((_counts,) if drawn.count else ()),
         *((_staff_bends,) if drawn.staff else ()),
         *((_chord_shapes,) if drawn.chord_shapes else ()),
@@ -286,9 +289,22 @@ def _counts(grid: Grid) -> Iterator[LegendRow]:
     return (LegendRow(tuple(_word(sign, "sans")), sentence) for sign, sentence in count_rows(grid))
 
 
+def _rhythm_of_voices(grid: Grid) -> Iterator[LegendRow]:
+    """What a reader of notes would look for on the number, where a bar may have two voices."""
+    rhythms: list[BarRhythm] = []
+    for n, bar in enumerate(bars_of_stops(grid, False)):
+        voices = voices_on_strings(grid, n, bar)
+        rhythms += [bar.rhythm] if voices is None else [voice.rhythm for voice in voices]
+    return _long_notes(rhythms)
+
+
 def _rhythm(grid: Grid) -> Iterator[LegendRow]:
     """What a reader of notes would look for on the number."""
-    bases = {e.base for bar in bars_of_stops(grid, False) for e in bar.rhythm.events if not e.rest}
+    return _long_notes(bar.rhythm for bar in bars_of_stops(grid, False))
+
+
+def _long_notes(rhythms: Iterable[BarRhythm]) -> Iterator[LegendRow]:
+    bases = {event.base for rhythm in rhythms for event in rhythm.events if not event.rest}
     if any(base * 2 == 1 for base in bases):
         items = (line(3.0, -5.0, 3.0, 3.0, 0.8), disc(3.0, -6.0, 2.5, 0.9, tall=0.66))
         yield LegendRow(items, "a half note: its open head stands under the strings")
