@@ -136,6 +136,27 @@ def test_a_class_name_stands_for_one_thing() -> None:
     assert not twice, twice
 
 
+def test_no_class_of_a_compiled_module_is_derived_from_elsewhere() -> None:
+    """A class that mypyc compiled refuses to be the base of one that it did not: see `hatch_build.py`."""
+    hook = ast.parse((PACKAGE.parents[1] / "hatch_build.py").read_text("utf-8"))
+    (sources,) = (
+        node for node in hook.body if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == "SOURCES"
+    )
+    patterns = [str(node.value) for node in ast.walk(sources) if isinstance(node, ast.Constant)]
+    compiled = {path for pattern in patterns for path in PACKAGE.glob(pattern)}
+    assert len(compiled) > 80
+    bases = {node.name for path in compiled for node in _parsed(path).body if isinstance(node, ast.ClassDef)}
+    derived = {
+        f"{_name(path)}.{node.name}": ast.unparse(base)
+        for path in _modules()
+        for node in _nodes(path)
+        if path not in compiled and isinstance(node, ast.ClassDef)
+        for base in node.bases
+        if ast.unparse(base).rpartition(".")[2] in bases
+    }
+    assert not derived, derived
+
+
 # Names that a module is called by, whichever it is: the module of a command, of a format, of a command that does without click.
 HOOKS = {"command", "emit", "read", "run_plain"}
 

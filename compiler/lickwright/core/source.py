@@ -10,6 +10,8 @@ from __future__ import annotations
 from bisect import bisect_right
 from typing import NamedTuple
 
+from lickwright.core.unreadable import Unreadable as Unreadable
+
 MAX_BYTES = 1 << 20  # 1 MiB a file, a limit of the notation
 
 
@@ -60,14 +62,6 @@ class Source:
         starts = self._line_starts()
         end = starts[number] - 1 if number < len(starts) else len(self.text)
         return self.text[starts[number - 1] : end]
-
-
-class Unreadable(Exception):
-    """The bytes cannot be read as a lick file: `str()` is a message in a player's words, `hint` what to do."""
-
-    def __init__(self, message: str, hint: str) -> None:
-        super().__init__(message)
-        self.hint = hint
 
 
 def decode_source(name: str, data: bytes) -> Source:
