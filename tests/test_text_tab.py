@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from lickwright.compiler import compile_text
 from lickwright.core.source import Source
 from lickwright.importers import import_source
 from lickwright.importers.text_tab.reader import NoTab, read_text_tab
@@ -116,3 +117,70 @@ def test_a_text_without_tab_is_no_lick(text: str) -> None:
     found = import_source(text.encode(), "letter.txt")
     assert not found.ok
     assert [d.code for d in found.findings] == ["L810"]
+
+
+# --- rhythm ----------------------------------------------------------------------------------------------------------
+
+RIFF = """e|-----------------|-----------------|
+B|-----------5-8---|-5---------------|
+G|-----5-7---------|---7-5-----------|
+D|-5-7-------------|-------7---------|
+A|-----------------|-----------------|
+E|-----------------|-----------------|
+"""
+
+
+def onsets(text: str) -> list[list[str]]:
+    """Return the instants of each bar."""
+    return [[str(group.at) for group in bar.groups] for draft in read_text_tab(Source("-", text)) for bar in draft.bars]
+
+
+def codes(text: str) -> set[str]:
+    return {doubt.rule.code for draft in read_text_tab(Source("-", text)) for doubt in draft.doubts}
+
+
+def test_a_row_of_counts_is_the_rhythm() -> None:
+    counted = RIFF + "   1 & 2 & 3 & 4      1 & 2 & 3 & 4\n"
+    assert onsets(counted) == [["0", "1/8", "1/4", "3/8", "5/8", "3/4"], ["0", "1/8", "1/4", "3/8"]]
+    assert "L817" not in codes(counted)
+
+
+def test_a_row_that_does_not_fit_is_reported() -> None:
+    text = RIFF + "1 & 2 & 3 & 4 & 1 & 2 &\n"
+    assert "L818" in codes(text)
+
+
+def test_rhythm_letters_are_the_rhythm() -> None:
+    text = "   E E E E E E.    S Q E  H\n".replace("E.    S", "Q  ") + RIFF
+    assert codes(text) <= {"L817", "L818"}
+    whole = "   E E E E Q Q     Q Q Q Q\n" + RIFF
+    assert onsets(whole) == [["0", "1/8", "1/4", "3/8", "1/2", "3/4"], ["0", "1/4", "1/2", "3/4"]]
+    assert codes(whole) == set()
+
+
+def test_an_even_grid_is_read_and_said_to_be_inferred() -> None:
+    assert onsets(RIFF) == [["0", "1/8", "1/4", "3/8", "5/8", "3/4"], ["0", "1/8", "1/4", "3/8"]]
+    drafts = read_text_tab(Source("-", RIFF))
+    assert [d.message for d in drafts[0].doubts] == [
+        f"rhythm guessed in bar {n} from the spacing (90 % sure)" for n in (1, 2)
+    ]
+
+
+@pytest.mark.parametrize(
+    "text", [RIFF, RIFF.replace("-5-7-", "-5--7"), RIFF.replace("|\n", "\n"), RIFF.replace("|", "-")]
+)
+def test_bars_always_add_up(text: str) -> None:
+    for draft in read_text_tab(Source("-", text)):
+        written = write_licks([draft])
+        assert compile_text(written.text).ok
+        assert not [d for d in compile_text(written.text).diagnostics if d.code in ("L301", "L302")]
+
+
+def test_times_and_repeats() -> None:
+    def repeats(text: str) -> list[tuple[bool, int]]:
+        return [(bar.repeat_start, bar.repeat_end) for draft in read_text_tab(Source("-", text)) for bar in draft.bars]
+
+    assert repeats(RIFF.replace("-|\nB", "-| x4\nB", 1)) == [(True, 0), (False, 4)]
+    assert repeats(RIFF + "   (x3)\n") == [(True, 0), (False, 3)]
+    assert repeats(RIFF + "      x2                x4\n") == [(True, 2), (True, 4)]
+    assert "L820" in codes("play the last bar twice\n\n" + RIFF)

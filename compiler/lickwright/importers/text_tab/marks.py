@@ -22,7 +22,7 @@ TOKEN = re.compile(
     |(?P<trill>tr\.?(?:\(?(?P<t1>\d{{1,2}})\)?)?)
     |(?P<letters>[PANTH]\.?H\.?(?![a-z]))
     |(?P<prebend>[pP][bB](?P<pb>{AMOUNT})?)
-    |(?P<bend>[bB](?!end)(?P<b1>{AMOUNT})?)
+    |(?P<bend>[bB]\^?(?!end)(?P<b1>{AMOUNT})?)
     |(?P<word>(?:hold|full|vib|let|ring|slide|bend|[a-zA-Z]{{4,}}))
     |(?P<release>[rR](?:\((?P<r1>\d{{1,2}})\)|(?P<r2>\d{{1,2}}))?)
     |(?P<tremolo>/{{3,}})

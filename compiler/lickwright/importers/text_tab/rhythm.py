@@ -18,6 +18,7 @@ from lickwright.importers.text_tab.spacing import spaced_times, unbarred_times
 from lickwright.music.rhythm import Meter
 
 _VALUES = {"W": 1, "H": 2, "Q": 4, "E": 8, "S": 16, "T": 32}
+_PARTS = frozenset({1, 2, 3, 4, 6, 8, 12, 16, 24, 32})  # of a whole note, on which a note between two counts may stand
 _DRIFT = 2  # columns that a rhythm letter may stand off its note
 _MATCHED = 0.6  # of the columns that a row of counts must stand over
 
@@ -46,11 +47,7 @@ class TimedBar:
 def counted_bar(instants: Sequence[Instant], words: Sequence[CountWord], meter: Meter, ours: bool) -> TimedBar | None:
     """Return a bar timed by its row of counts; None where the row does not stand over the notes."""
     times = counted_instants(words, meter)
-    near = {x: x for x in times}
-    if not ours:
-        for x in times:
-            for other in (x - 1, x + 1):
-                near.setdefault(other, x)
+    near = {x: x for x in times} if ours else _columns_near(times, instants)
     matched: dict[int, Fraction] = {}
     for n, instant in enumerate(instants):
         under = next((near[x] for x in range(instant.x, max(instant.x + 1, instant.end)) if x in near), None)
@@ -62,7 +59,20 @@ def counted_bar(instants: Sequence[Instant], words: Sequence[CountWord], meter: 
     if any(a >= b for a, b in zip(rising, rising[1:], strict=False)) or (rising and rising[-1] >= meter.length):
         return None
     columns = _with_rests(instants, matched, words, times, ours, meter)
+    if not ours and any(column.at.denominator not in _PARTS for column in columns):
+        return None
     return TimedBar(columns, "counts", 1.0 if len(matched) == len(instants) or ours else 0.6, times=dict(times))
+
+
+def _columns_near(times: dict[int, Fraction], instants: Sequence[Instant]) -> dict[int, int]:
+    """Return which count stands at each column, or beside it: the row as a whole may stand a column or two off."""
+    columns = {x for instant in instants for x in range(instant.x, instant.end)}
+    shift = max((0, -1, 1, -2, 2), key=lambda by: sum(x + by in columns for x in times))
+    near = {x + shift: x for x in times}
+    for x in times:
+        for other in (x + shift - 1, x + shift + 1):
+            near.setdefault(other, x)
+    return near
 
 
 def _with_rests(

@@ -68,6 +68,7 @@ _SPAN_WORDS: tuple[tuple[str, str], ...] = (
 _SPANS = [(re.compile(rf"(?:{word}){_NAMES}{_LINE}"), kind) for word, kind in _SPAN_WORDS]
 _STOP = re.compile(rf"stop (?P<whose>{_SIGNATURE})")
 _BEND = re.compile(r"(?P<amount>(?:bend )?(?:\d+ \d/\d|\d/\d|full|\d*\.\d+|\d+(?![\d.])))?(?P<hold>(?: ?hold)?-*\|?)")
+_PLAIN_BEND = re.compile(r"(?:bend )?(?P<amount>[Ff]ull|(?:1 )?[13]/[24])(?P<hold>(?: ?hold)?-*\|?)")
 _ACCENT = re.compile(rf"(?P<sign>[>.^]|g){_NAMES}")
 _STROKE = re.compile(r"[DUSPdunvV^]")
 _FINGER = re.compile(r"[1-4T]")
@@ -136,7 +137,8 @@ class RowReader:
             return [_fingers if text.endswith(_FRET_HAND) else _plucks]
         if self._strokes and not numbered and set(text.split()) <= self._strokes:
             return [_stroke]
-        kinds: list[Kind] = [_going, _tempo, _ending, self._chord, _spans, _bend, _accent]
+        amounts = _bend if self._ours else _plain_bend
+        kinds: list[Kind] = [_going, _tempo, _ending, self._chord, _spans, amounts, _accent]
         if self._ours:
             kinds += [_tuplet, *([_plucks] if self._plucks else []), _dynamic, _stroke, _finger_numbers]
         else:
@@ -214,6 +216,12 @@ def _bend(text: str, at: int) -> tuple[str, int, str, bool, bool] | None:
     if not found or not found[0] or found[0] == "|":
         return None
     return "bend", found.end(), found["amount"] or "", bool(found["hold"]), found[0].endswith("|")
+
+
+def _plain_bend(text: str, at: int) -> tuple[str, int, str, bool, bool] | None:
+    """Read an amount of a bend of another's tab: a number alone may be a finger there."""
+    found = _PLAIN_BEND.match(text, at)
+    return ("bend", found.end(), found["amount"].lower(), bool(found["hold"]), True) if found else None
 
 
 def _accent(text: str, at: int) -> tuple[str, int, str, bool, bool] | None:

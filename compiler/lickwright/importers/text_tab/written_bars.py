@@ -80,9 +80,8 @@ class BarReader:
         self.notes += sum(len(instant.notes) for bar in bars for instant in bar.instants)
         total = sum(len(bar.instants) for bar in bars)
         rows = self._rows.read(system.above, system.below, found.offset, total)
-        times = [entry for entry in rows.entries if entry.kind == "times"]
-        if len(times) == 1 and not self._ours and not any(tab.repeat_end for tab in found.bars):
-            repeat_bars(found.bars, int(times[0].text))  # `(x4)` under a system
+        if not self._ours and not any(tab.repeat_end for tab in found.bars):
+            _repeat_as_said([entry for entry in rows.entries if entry.kind == "times"], found.bars)
         self._share(bars, rows)
         self._mark(bars, rows)
         for bar in bars:
@@ -210,6 +209,17 @@ class BarReader:
                 elif entry.kind in _KINDS:
                     said.kind = _KINDS[entry.kind]
         self._open = still if self._ours else {"ring": [], "hold": []}
+
+
+def _repeat_as_said(times: Sequence[AboveEntry], bars: Sequence[TabBar]) -> None:
+    """Repeat what a number of times stands at: the system where it stands alone, each its own bar where there are several."""
+    if len(times) == 1:
+        repeat_bars(bars, int(times[0].text))  # `(x4)` under a system
+        return
+    for entry in times:
+        for tab in bars:
+            if tab.left - 1 <= entry.x < tab.right:
+                tab.repeat_start, tab.repeat_end = True, int(entry.text)
 
 
 def _is_over(entry: AboveEntry, bar: ColumnBar) -> bool:
