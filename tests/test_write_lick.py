@@ -243,6 +243,13 @@ def test_fields_that_cannot_be_read_stay_as_remarks() -> None:
     assert "\nby Mara Quill and friends\n" in written.text
 
 
+def test_a_neck_is_as_long_as_its_highest_note() -> None:
+    high = DraftBar((at(0, note(1, 23, Fraction(1))),))
+    assert "frets 24\n" in write_licks([lick(high)]).text
+    assert "frets 25\n" in write_licks([lick(high, fields=(("capo", "2"),))]).text
+    assert "frets" not in write_licks([lick(DraftBar((at(0, note(1, 22, Fraction(1))),)))]).text
+
+
 def test_titles_chords_words_and_remarks() -> None:
     bar = DraftBar(
         (at(0, note(3, 5, Fraction(1))),),

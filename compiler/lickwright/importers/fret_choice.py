@@ -48,28 +48,20 @@ def choose_places(
     played = [_playable(moment, opens, frets) for moment in moments]
     if box is None:
         played = _narrowed(moments, played)
-    asked = [
-        HandMoment(
-            moment.at,
-            moment.until,
-            tuple(choices),
-            bool(kept) and all(moment.notes[n].joined for n in kept),
-            (),
-            bool(kept) and all(moment.notes[n].slid for n in kept),
-            any(moment.notes[n].bent for n in kept),
-        )
-        for moment, (kept, choices) in zip(moments, played, strict=True)
-        if kept
-    ]
+    asked = [_asked(moment, *ways) for moment, ways in zip(moments, played, strict=True) if ways[0]]
     chosen = iter(plan_fingering(asked, hand, box).choice)
     found: list[tuple[Place | None, ...]] = []
     for moment, (kept, choices) in zip(moments, played, strict=True):
-        places: list[Place | None] = [None] * len(moment.notes)
-        if kept:
-            for n, place in zip(kept, choices[next(chosen)], strict=True):
-                places[n] = place
-        found.append(tuple(places))
+        placed = dict(zip(kept, choices[next(chosen)], strict=True)) if kept else {}
+        found.append(tuple(placed.get(n) for n in range(len(moment.notes))))
     return found
+
+
+def _asked(moment: PitchMoment, kept: Sequence[int], choices: Sequence[tuple[Place, ...]]) -> HandMoment:
+    """Return a moment as the fingering engine takes it; `kept` are the indices of the notes that can be played."""
+    notes = [moment.notes[n] for n in kept]
+    joined, slid = all(note.joined for note in notes), all(note.slid for note in notes)
+    return HandMoment(moment.at, moment.until, tuple(choices), joined, (), slid, any(note.bent for note in notes))
 
 
 def _narrowed(

@@ -6,7 +6,7 @@ without a doubt that says so. What the notation cannot say is a doubt, and stand
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -21,6 +21,7 @@ from lickwright.importers.music_writer import MusicWriter, chords_field, slot_ce
 from lickwright.importers.rules import MOVED, NOT_WRITTEN, WRITTEN_OTHERWISE
 from lickwright.importers.slots import SlotPlanner
 from lickwright.importers.timeline_draft import draft_from_timeline
+from lickwright.music.fretboard import USUAL_FRETS
 from lickwright.music.tuning import Tuning, parse_tuning
 from lickwright.notation.canonical import canonical_text
 from lickwright.notation.item_text import step_text
@@ -29,6 +30,7 @@ from lickwright.notation.tree import Book, Comment, Field, Lick
 from lickwright.settings.fields import BY_NAME, FIELD_ORDER, FieldRow
 from lickwright.timeline.build import build_timeline
 
+_LONG_NECK = 24  # frets of a neck that has more than usual
 _MOST_DOUBTS = 200  # of one lick
 _USUAL_STEP = Fraction(1, 8)
 _GRIDS = (Fraction(1, 192), SHORTEST)  # that instants are moved to where they cannot be counted, the finer first
@@ -98,21 +100,37 @@ def _fields(fitted: FittedLick, doubts: list[Doubt]) -> tuple[list[tuple[str, st
     """Return the fields of a lick that can be read, and as remarks its comments and the fields that cannot."""
     comments = [line for text in fitted.draft.comments for line in map(_line, text.splitlines())]
     found: list[tuple[str, str]] = []
-    given = [(name, _line(value)) for name, value in fitted.draft.fields]
-    given += [("meter", str(fitted.meter))] if str(fitted.meter) != "4/4" else []
-    given += [("pickup", str(fitted.pickup))] if fitted.pickup is not None else []
-    chords = chords_field(fitted.draft.bars, fitted.pickup is not None)
-    given += [("chords", chords)] if chords else []
-    for name, value in given:
+    for name, value in _given(fitted):
         row = BY_NAME.get(name)
         again = row is not None and not row.repeats and any(other == name for other, _ in found)
-        if row is None or not value or again or not _is_readable(row, value):
+        if row is None or again or not _is_readable(row, value):
             message = f"`{name} {value}` is not a field that can be read"
             doubts.append(Doubt(NOT_WRITTEN, message, "it stands in a comment"))
             comments.append(f"{name} {value}".rstrip())
         else:
             found.append((name, value))
     return found, comments
+
+
+def _given(fitted: FittedLick) -> list[tuple[str, str]]:
+    """Return the fields that were read, and those that the bars ask for."""
+    given = [(name, _line(value)) for name, value in fitted.draft.fields]
+    names = dict(given)
+    highest = max((fret for note in _notes(fitted) for fret in (note.fret, note.trill) if fret is not None), default=0)
+    neck = highest + int(names.get("capo", "0") if names.get("capo", "0").isdecimal() else 0)
+    asked = {
+        "meter": str(fitted.meter) if str(fitted.meter) != "4/4" else "",
+        "pickup": "" if fitted.pickup is None else str(fitted.pickup),
+        "chords": chords_field(fitted.draft.bars, fitted.pickup is not None),
+        "frets": "" if neck <= USUAL_FRETS or "frets" in names else str(max(_LONG_NECK, neck)),
+    }
+    return [(name, value) for name, value in (*given, *asked.items()) if value]
+
+
+def _notes(fitted: FittedLick) -> Iterator[DraftNote]:
+    for bar in fitted.draft.bars:
+        for group in bar.groups:
+            yield from group.notes
 
 
 def _is_readable(row: FieldRow, value: str) -> bool:

@@ -122,23 +122,30 @@ def _shape(
 ) -> DraftShape | None:
     if move.kind is MoveKind.VIBRATO:
         at = max(Fraction(0), place(max(0.0, move.start - 0.05)) - start)
-        last = before[-1] if before else None
-        if last is not None and last.length is not None and abs(at - last.at - last.length) <= Fraction(1, 16):
-            at = last.at + last.length
-        return DraftShape(SHAPES["~~" if is_wide(move) else "~"], at)
+        return DraftShape(SHAPES["~~" if is_wide(move) else "~"], _after(before, at))
     if move.kind is MoveKind.SLIDE_OFF:
         return DraftShape(SHAPES["/" if move.level > 0 else "\\"], max(Fraction(0), length - _STEP))
-    technique = _BENDS.get(move.kind)
-    if technique is None:
+    if move.kind not in _BENDS:
         return None
     at = max(Fraction(0), place(move.start) - start)
-    by = Fraction(round(move.level * 2), 2)
-    step = _step(move, start + at, place)
+    return _bend(_BENDS[move.kind], at, _step(move, start + at, place), Fraction(round(move.level * 2), 2))
+
+
+def _after(before: Sequence[DraftShape], at: Fraction) -> Fraction:
+    """Return where a vibrato begins: right after a bend that ends there or nearly."""
+    last = before[-1] if before else None
+    if last is not None and last.length is not None and abs(at - last.at - last.length) <= Fraction(1, 16):
+        return last.at + last.length
+    return at
+
+
+def _bend(technique: Technique, at: Fraction, step: Fraction | None, by: Fraction) -> DraftShape | None:
+    """Return a bend, pre-bend or release to `by` semitones above the note; None for a bend by nothing."""
     if technique is SHAPES["^"] and by == Fraction(1, 2):
         return DraftShape(QUARTER_BEND, at, step)
-    if technique is SHAPES["r"] and not by:
-        return DraftShape(technique, at, step)
-    return DraftShape(technique, at, step if technique is not SHAPES["^^"] else None, by) if by else None
+    if technique is SHAPES["r"]:
+        return DraftShape(technique, at, step, by or None)
+    return DraftShape(technique, at, None if technique is SHAPES["^^"] else step, by) if by else None
 
 
 def _step(move: PitchMove, at: Fraction, place: Callable[[float], Fraction]) -> Fraction | None:

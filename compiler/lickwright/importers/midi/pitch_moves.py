@@ -155,30 +155,32 @@ def _move(runs: Sequence[_Run], at: int, length: float) -> PitchMove | None:
     """Return what one stretch is; None for the way back that has been said at the beginning, and for what is too small."""
     run = runs[at]
     following = runs[at + 1] if at + 1 < len(runs) else None
-    if abs(run.change) < _LEAST or (at == 0 and run.start < 0.03 and abs(run.before) >= _LEAST and run.end < _QUICK):
+    if abs(run.change) < _LEAST or (at == 0 and _comes_back(run)):
         return None
     until = following.start if following is not None else length
     if run.after < -_LEAST:
-        if (
-            following is not None
-            and following.after > -_LEAST
-            and following.start - run.end < 0.05
-            and run.change > -2.5
-        ):
+        if following is not None and _dips(run, following):
             return PitchMove(MoveKind.DIP, run.start, following.end, run.after)
         return _going_down(run, until, length)
     if run.change < 0:
         return PitchMove(MoveKind.RELEASE, run.start, run.end, max(0.0, run.after))
-    if run.after > _FARTHEST_BEND or _stays_far(run, until):
-        kind = MoveKind.SLIDE_OFF if until - run.end < 0.03 and run.start > _OFF * length else MoveKind.SLIDE
-        return PitchMove(kind, run.start, run.end, run.after)
-    if run.end >= length - 0.02 and run.start > _OFF * length and run.after > 2.5:
-        return PitchMove(MoveKind.SLIDE_OFF, run.start, run.end, run.after)
-    return PitchMove(MoveKind.BEND, run.start, run.end, run.after)
+    return PitchMove(_going_up(run, until, length), run.start, run.end, run.after)
 
 
-def _stays_far(run: _Run, until: float) -> bool:
-    return run.after > 3.4 and until - run.end > 0.05
+def _comes_back(run: _Run) -> bool:
+    """Return whether a stretch is the quick way of a note that begins off its pitch to it."""
+    return run.start < 0.03 and abs(run.before) >= _LEAST and run.end < _QUICK
+
+
+def _dips(run: _Run, following: _Run) -> bool:
+    return following.after > -_LEAST and following.start - run.end < 0.05 and run.change > -2.5
+
+
+def _going_up(run: _Run, until: float, length: float) -> MoveKind:
+    late, gone = run.start > _OFF * length, until - run.end < 0.03
+    if run.after > _FARTHEST_BEND or (run.after > 3.4 and until - run.end > 0.05):
+        return MoveKind.SLIDE_OFF if late and gone else MoveKind.SLIDE
+    return MoveKind.SLIDE_OFF if late and run.end >= length - 0.02 and run.after > 2.5 else MoveKind.BEND
 
 
 def _going_down(run: _Run, until: float, length: float) -> PitchMove:

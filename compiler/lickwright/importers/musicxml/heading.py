@@ -18,6 +18,11 @@ _OUR_FIELDS = ("key", "scale", "box", "level", "tags", "style", "from", "note")
 _MODES = {"major": "major", "minor": "minor", "ionian": "major", "aeolian": "minor"}
 _FIFTHS = ("F", "C", "G", "D", "A", "E", "B")
 _BASS_PROGRAMS = range(32, 40)  # of General MIDI, from 0
+_BASS_STRINGS = 4
+_GUITARS, _BASSES = (
+    {7: "7 string", 8: "8 string"},
+    {5: "5 string bass", 6: "6 string bass"},
+)  # by strings of a tab staff
 _NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 
 
@@ -52,13 +57,8 @@ def part_tuning(part: PartMusic, name: str, program: int, asked: str, staff: int
     if asked:
         return parse_tuning(asked), capo
     strings = max((one.strings for one in part.staves.values() if one.tab), default=0)
-    bass = "bass" in name.lower() or program in _BASS_PROGRAMS or strings == 4
-    names = (
-        {4: "bass", 5: "5 string bass", 7: "7 string", 8: "8 string"}
-        if not bass
-        else {5: "5 string bass", 6: "6 string bass"}
-    )
-    return parse_tuning(names.get(strings, "bass" if bass else "standard")), capo
+    bass = "bass" in name.lower() or program in _BASS_PROGRAMS or strings == _BASS_STRINGS
+    return parse_tuning((_BASSES if bass else _GUITARS).get(strings, "bass" if bass else "standard")), capo
 
 
 def _tuning_of(look: StaffLook) -> Tuning | None:

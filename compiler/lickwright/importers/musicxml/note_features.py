@@ -7,6 +7,7 @@ In: a `note` element. Out: `NoteFeatures`: what its notations say, without bends
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from fractions import Fraction
 
 from lickwright.core.fast_dataclass import field, mutable_record
@@ -27,9 +28,7 @@ _WORDS = {"slap": WORDS["slap"], "pop": WORDS["pop"], "swell": WORDS["swell"]}
 _OFFS = {"doit": SHAPES["/"], "falloff": SHAPES["\\"]}
 _INS = {"scoop": ENTRIES["/"], "plop": ENTRIES["\\"]}
 _FINGERS, _PLUCKS = ("1", "2", "3", "4", "T"), ("p", "i", "m", "a", "c")
-_PASSED_OVER = frozenset(
-    ("string", "fret", "bend", "hammer-on", "pull-off", "harmonic", "fingering", "pluck", "tap", "other-technical", "open-string", "thumb-position")
-)  # fmt: skip
+_PASSED_OVER = frozenset(("string", "fret", "hammer-on", "pull-off", "open-string", "thumb-position"))
 
 
 @mutable_record
@@ -80,23 +79,33 @@ def note_features(element: XmlElement) -> NoteFeatures:
 
 def _read_technical(found: NoteFeatures, technical: XmlElement) -> None:
     for child in technical:
-        tag = child.tag
-        if tag in _TECHNICAL:
-            found.marks.append(_TECHNICAL[tag])
-        elif tag == "tap":
-            found.tapped = True
-        elif tag == "harmonic":
-            found.head = found.head or HEADS["n<>" if child.first("artificial") is not None else "<>"]
-        elif tag == "fingering":
-            found.finger = child.words() if child.words() in _FINGERS else found.finger
-        elif tag == "pluck":
-            found.pluck = child.words() if child.words() in _PLUCKS else found.pluck
-        elif tag == "bend" and child.first("with-bar") is not None:
-            found.marks.append(_bar_word(child))
-        elif tag == "other-technical":
-            _read_words(found, child.words())
-        elif tag not in _PASSED_OVER:
-            found.lost.append(tag)
+        read = _TECHNICAL_READERS.get(child.tag)
+        if child.tag in _TECHNICAL:
+            found.marks.append(_TECHNICAL[child.tag])
+        elif read is not None:
+            read(found, child)
+        elif child.tag not in _PASSED_OVER:
+            found.lost.append(child.tag)
+
+
+def _read_tap(found: NoteFeatures, _: XmlElement) -> None:
+    found.tapped = True
+
+
+def _read_harmonic(found: NoteFeatures, element: XmlElement) -> None:
+    found.head = found.head or HEADS["n<>" if element.first("artificial") is not None else "<>"]
+
+
+def _read_finger(found: NoteFeatures, element: XmlElement) -> None:
+    if element.tag == "fingering":
+        found.finger = element.words() if element.words() in _FINGERS else found.finger
+    else:
+        found.pluck = element.words() if element.words() in _PLUCKS else found.pluck
+
+
+def _read_bar(found: NoteFeatures, bend: XmlElement) -> None:
+    if bend.first("with-bar") is not None:
+        found.marks.append(_bar_word(bend))
 
 
 def _bar_word(bend: XmlElement) -> Technique:
@@ -109,7 +118,8 @@ def _bar_word(bend: XmlElement) -> Technique:
     return WORDS["dive" if deep else "dip"]
 
 
-def _read_words(found: NoteFeatures, words: str) -> None:
+def _read_words(found: NoteFeatures, element: XmlElement) -> None:
+    words = element.words()
     touch, trill = _TOUCH.fullmatch(words), _TRILL.fullmatch(words)
     if words in _WORDS:
         found.marks.append(_WORDS[words])
@@ -127,6 +137,11 @@ def _read_words(found: NoteFeatures, words: str) -> None:
         found.scrape = True
     elif words:
         found.lost.append(f"“{words[:40]}”")
+
+
+_TECHNICAL_READERS: dict[str, Callable[[NoteFeatures, XmlElement], None]] = {
+    "tap": _read_tap, "harmonic": _read_harmonic, "fingering": _read_finger, "pluck": _read_finger, "bend": _read_bar, "other-technical": _read_words,
+}  # fmt: skip
 
 
 def _read_articulations(found: NoteFeatures, articulations: XmlElement) -> None:
