@@ -20,7 +20,7 @@ from importlib import import_module
 from importlib.util import find_spec
 from itertools import islice
 from queue import Empty, SimpleQueue
-from typing import Any
+from typing import Any, TypeAlias
 
 from lickwright.build.executor import Chunk
 from lickwright.build.process_pool import Pool
@@ -144,6 +144,9 @@ def _executing(dask_worker: Any) -> int:
     return int(dask_worker.state.executing_count)
 
 
+_Task: TypeAlias = tuple[Setup, int, tuple[WorkItem, ...]]  # the arguments of `compile_chunk`
+
+
 class DaskExecutor:
     """An `Executor` on the workers of a cluster."""
 
@@ -235,16 +238,25 @@ class DaskExecutor:
 
     def _hand_over(self, window: list[Chunk], answers: SimpleQueue[tuple[int, list[WorkResult] | None]]) -> None:
         """Hand over chunks; runs on a thread of its own, since joblib waits for ever for a task that Dask has given up."""
-        joblib = import_module("joblib")
-        tasks = (joblib.delayed(compile_chunk)(self._there, chunk.number, _abroad(chunk.items)) for chunk in window)
+        tasks = [(self._there, chunk.number, _abroad(chunk.items)) for chunk in window]
         try:
-            with joblib.parallel_config(backend="dask", client=self._client):
-                parallel = joblib.Parallel(return_as="generator_unordered", batch_size=1, pre_dispatch="all")
-                for answer in parallel(tasks):
-                    answers.put(answer)
+            for answer in self._answers_one_by_one(tasks) if self._number() == 1 else self._answers(tasks):
+                answers.put(answer)
         except Exception:  # the scheduler is gone; who waits for the answers sees that
             pass
         answers.put((-1, None))
+
+    def _answers(self, tasks: list[_Task]) -> Iterator[tuple[int, list[WorkResult] | None]]:
+        """Yield what `compile_chunk` returns on the cluster, in the order in which that becomes ready."""
+        joblib = import_module("joblib")
+        with joblib.parallel_config(backend="dask", client=self._client):
+            parallel = joblib.Parallel(return_as="generator_unordered", batch_size=1, pre_dispatch="all")
+            yield from parallel(joblib.delayed(compile_chunk)(*task) for task in tasks)
+
+    def _answers_one_by_one(self, tasks: list[_Task]) -> Iterator[tuple[int, list[WorkResult] | None]]:
+        """Yield the same from a cluster of one thread, for which joblib would do the work in this process."""
+        for future in [self._client.submit(compile_chunk, *task, pure=False) for task in tasks]:
+            yield future.result()
 
 
 def _abroad(items: tuple[WorkItem, ...]) -> tuple[WorkItem, ...]:
