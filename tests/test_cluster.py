@@ -11,7 +11,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -37,11 +37,11 @@ SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 TIMES = 3  # each sample is in a library, so that chunks of it wait for workers
 
 
-def local_cluster(workers: int) -> Any:
+def local_cluster(workers: int, threads: int = 1) -> Any:
     """A scheduler in this process and worker processes. Its pages, which Dask serves in any case, take a free port instead of 8787."""
     return distributed.LocalCluster(
         n_workers=workers,
-        threads_per_worker=1,
+        threads_per_worker=threads,
         processes=True,
         dashboard_address=None,
         scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
@@ -49,13 +49,27 @@ def local_cluster(workers: int) -> Any:
     )
 
 
+@pytest.fixture(scope="module", params=[(1, 2), pytest.param((2, 1), marks=pytest.mark.slow)], ids=str)
+def scheduler(request: pytest.FixtureRequest) -> Iterator[Any]:
+    """A scheduler with one worker process of two threads every day, for a process takes seconds to start, and with two of one thread."""
+    with running_workers(*request.param) as running:
+        yield running
+
+
 @pytest.fixture(scope="module")
-def scheduler() -> Iterator[Any]:
+def two_workers() -> Iterator[Any]:
     """A scheduler with two worker processes."""
+    with running_workers(2, 1) as running:
+        yield running
+
+
+@contextmanager
+def running_workers(workers: int, threads: int) -> Iterator[Any]:
+    """A local cluster whose workers find the package and the tests."""
     os.environ["PYTHONPATH"] = os.pathsep.join(
         filter(None, (str(Path(module.__file__).parents[2]), str(Path(__file__).parent), os.environ.get("PYTHONPATH")))
     )
-    with local_cluster(2) as running:
+    with local_cluster(workers, threads) as running:
         yield running
 
 
@@ -206,11 +220,11 @@ def run(address: str, library: Path, work: Any, size: int = 10) -> tuple[dict[in
 
 
 @pytest.mark.slow
-def test_a_worker_killed_midway_loses_nothing(scheduler: Any, library: Path) -> None:
+def test_a_worker_killed_midway_loses_nothing(two_workers: Any, library: Path) -> None:
     said: list[str] = []
     done: dict[int, WorkResult] = {}
     killed: list[int] = []
-    with Cluster(scheduler.scheduler_address, said.append) as cluster, cluster.workers(setup(slow)) as workers:
+    with Cluster(two_workers.scheduler_address, said.append) as cluster, cluster.workers(setup(slow)) as workers:
         for _, results in workers.run(chunks(library, 10)):
             done.update((result.id, result) for result in results)
             if len(done) >= 30 and not killed:
@@ -224,8 +238,16 @@ def test_a_worker_killed_midway_loses_nothing(scheduler: Any, library: Path) -> 
 
 
 @pytest.mark.slow
-def test_one_deadly_source_costs_itself(scheduler: Any, library: Path) -> None:
-    done, said = run(scheduler.scheduler_address, library, deadly)
+def test_a_cluster_of_one_thread_does_the_work_too(library: Path) -> None:
+    with running_workers(1, 1) as running:
+        done, said = run(running.scheduler_address, library, slow)
+    assert len(done) == len(sources(library)) and not said
+    assert str(os.getpid()) not in {result.text for result in done.values()}, "it was done here"
+
+
+@pytest.mark.slow
+def test_one_deadly_source_costs_itself(two_workers: Any, library: Path) -> None:
+    done, said = run(two_workers.scheduler_address, library, deadly)
     assert len(done) == len(sources(library))
     assert sum(result.alone for result in done.values()) == 1
     assert sum(result.done for result in done.values()) == len(sources(library)) - 1
@@ -255,9 +277,9 @@ def test_a_scheduler_that_goes_away_midway_loses_nothing(library: Path) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("prefix", ["", "local://"])
-def test_a_build_that_is_killed_is_gone_on_with(scheduler: Any, library: Path, prefix: str) -> None:
+def test_a_build_that_is_killed_is_gone_on_with(two_workers: Any, library: Path, prefix: str) -> None:
     lib, out = (f"{prefix}{library}/{name}" for name in ("lib", "there"))
-    words = ["make", lib, "--out", out, "--cluster", scheduler.scheduler_address]
+    words = ["make", lib, "--out", out, "--cluster", two_workers.scheduler_address]
     assert main(["make", "lib", "--out", "here"]) == 3
     for most in (20, 120):
         build = subprocess.Popen([sys.executable, "-m", "lickwright", *words], stderr=subprocess.DEVNULL)
