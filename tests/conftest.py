@@ -10,6 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from commanding import Run
 from lickwright.cli import main
@@ -18,6 +19,11 @@ from lickwright.cli import main
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
+
+# Texts and values that Hypothesis makes up for a test that does not say how many. `--hypothesis-profile long` makes more.
+settings.register_profile("everyday", settings(), max_examples=40)
+settings.register_profile("long", settings(), max_examples=1000)
+settings.load_profile("everyday")
 
 MEMORY = "/dev/shm"  # a disk in memory, where a file is kept as soon as it is written
 ENOUGH = 2 << 30  # bytes free there, ten times what the tests of a day leave

@@ -344,10 +344,13 @@ def test_of_a_folder_that_cannot_be_filled_nothing_is_left(tmp_path: Path) -> No
 def test_only_one_module_moves_files_into_their_place() -> None:
     """Every writer uses the parts of `atomic_files`, which know signals, locks and what a network disk says late."""
     package = Path(__file__).parents[1] / "compiler" / "lickwright"
+    moves = re.compile(r"\.\s*(?:replace|rename|link|move)\b")
+    texts = {path: path.read_text("utf-8") for path in package.rglob("*.py")}
     found = {
         str(path.relative_to(package))
-        for path in package.rglob("*.py")
-        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        for path, text in texts.items()
+        if re.search(r"\b(?:os|shutil)\b", text) and moves.search(text)
+        for node in ast.walk(ast.parse(text))
         if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id in ("os", "shutil")
         if node.attr in ("replace", "rename", "link", "move")
     }

@@ -31,6 +31,8 @@ from lickwright.settings.fields import BY_NAME, Settings
 from lickwright.timeline.model import Timeline
 from phrases import Phrase, phrase
 
+pytestmark = pytest.mark.xdist_group("locate")  # the samples are compiled once
+
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 KEPT = ("tuning", "capo", "frets", "tempo", "meter", "pickup", "step", "feel", "notation", "sound", "reach")
 _FIELD = re.compile(r"([a-z-]+)\b")

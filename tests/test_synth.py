@@ -21,9 +21,10 @@ from sound_measure import OPEN, cents, decay, first_partial, hertz, level, note,
 RATE = 48_000
 
 
+@pytest.mark.parametrize("every", [4, pytest.param(1, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("rate", [44_100, 48_000])
-def test_every_fret_is_in_tune(rate: int) -> None:
-    assert goals.pitch(rate, range(25)) <= 0.5
+def test_every_fret_is_in_tune(rate: int, every: int) -> None:
+    assert goals.pitch(rate, range(0, 25, every)) <= 0.5
 
 
 @pytest.mark.parametrize("name", INSTRUMENTS)
