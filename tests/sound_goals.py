@@ -17,8 +17,9 @@ from lickwright.performance.note_events import NoteEvent
 from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
 from lickwright.synth.automation import notes_by_string, plan_string, stroke_amplitude
 from lickwright.synth.guitar import Instrument, StringVoice
+from lickwright.synth.loop_filters import loop_taps
 from lickwright.synth.stiffness import Dispersion, string_dispersion
-from lickwright.synth.waveguide import CELL, DelayLoop, Motion, cell_fade, loop_taps
+from lickwright.synth.waveguide import CELL, DelayLoop, Motion, cell_fade
 from sound_measure import (
     OPEN,
     Wave,
@@ -268,17 +269,28 @@ def _plain(motion: Motion, stiff: Dispersion, count: int, past: int) -> Wave:
     designs = [stiff.design(share) for share in np.interp(edges, motion.at, motion.stiff)]
     lengths = np.interp(edges, motion.at, motion.length)
     fades = [cell_fade(float(at), *of) for at, *of in zip(edges, pairwise(designs), lengths, lengths[1:], strict=False)]
+    glides = DelayLoop(motion, stiff=(stiff,)).gliding(edges[:-1].tolist())
+    ends, loops = loop_taps(*(np.interp(edges, motion.at, v) for v in motion.values[:4]))
     for start, stop in motion.spans:
         for t in range(start, min(stop, count)):
-            fade = fades[t // CELL]
+            cell = t // CELL
+            if glides[cell]:
+                way = (t - edges[cell]) / CELL
+                for k, share in ((cell, 1 - way), (cell + 1, way)):
+                    kernel = np.convolve(loops[:, k], designs[k].taps)
+                    y[past + t] += share * _read(y, past + t - int(ends[k]) + designs[k].ahead, kernel)
+                continue
             for k in range(len(taps)):
                 read = t - int(first[t]) - k
-                way = min(1.0, max(0.0, (read - fade.start) / CELL))
-                for (own, ahead), share in ((fade.before, 1 - way), (fade.after, way)):
-                    newest = past + read + ahead
+                way = min(1.0, max(0.0, (read - fades[cell].start) / CELL))
+                for (own, ahead), share in ((fades[cell].before, 1 - way), (fades[cell].after, way)):
                     if share:
-                        y[past + t] += share * taps[k, t] * float(y[newest - len(own) + 1 : newest + 1][::-1] @ own)
+                        y[past + t] += share * taps[k, t] * _read(y, past + read + ahead, own)
     return y[past:]
+
+
+def _read(y: Wave, newest: int, kernel: Wave) -> float:
+    return float(y[newest - len(kernel) + 1 : newest + 1][::-1] @ kernel)
 
 
 def pieces() -> float:

@@ -12,7 +12,7 @@ import numpy as np
 
 from lickwright.music.pitch import frequency
 from lickwright.synth.arrangement import Click, HeldChord
-from lickwright.synth.waveguide import Samples
+from lickwright.synth.loop_filters import Samples
 
 CLICK, CLICK_FIRST = 0.15, 0.22  # peak of a click; of a bar's first
 HERTZ, HERTZ_FIRST = 1180.0, 1570.0

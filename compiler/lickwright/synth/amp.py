@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from lickwright.music.instruments import Filter, Guitar
 from lickwright.synth import pulses
 from lickwright.synth.compressor import Compressor
-from lickwright.synth.waveguide import Samples
+from lickwright.synth.loop_filters import Samples
 
 Response: TypeAlias = NDArray[np.complex128]
 

@@ -21,8 +21,9 @@ from lickwright.performance.note_events import NoteEvent
 from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
 from lickwright.synth import damping, excitation, pulses
 from lickwright.synth.damping import Decay, Knot
+from lickwright.synth.loop_filters import Samples, loss_filter_taps
 from lickwright.synth.stiffness import string_dispersion
-from lickwright.synth.waveguide import CELL, Motion, Pulse, Samples, loss_filter_taps
+from lickwright.synth.waveguide import CELL, Motion, Pulse
 
 GONE = 0.2  # seconds after which a stopped string is still: 100 dB
 CONTROL = 0.002  # seconds between two points of a pitch curve; 0.02 cents off a straight line in the quickest bend

@@ -9,7 +9,7 @@ from math import exp
 
 import numpy as np
 
-from lickwright.synth.waveguide import Samples
+from lickwright.synth.loop_filters import Samples
 
 FRAME = 64  # samples whose level is taken together
 ATTACK, RELEASE = 0.012, 0.16  # seconds in which the level follows to 1/e, upwards and downwards

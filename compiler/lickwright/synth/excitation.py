@@ -17,8 +17,8 @@ from lickwright.music.pitch import frequency
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent
 from lickwright.synth import pulses
+from lickwright.synth.loop_filters import Samples
 from lickwright.synth.stiffness import Dispersion
-from lickwright.synth.waveguide import Samples
 
 MEDIUM = 0.63  # the loudness of mf
 HARDER = 4.0  # how often the pick's edge halves from silence to full loudness

@@ -15,8 +15,9 @@ from lickwright.music.instruments import Guitar, interpolate
 from lickwright.music.pitch import frequency
 from lickwright.performance.note_events import NoteEvent
 from lickwright.synth.automation import Humanizer, Planner, StringAutomation, notes_by_string
+from lickwright.synth.loop_filters import WIDE, Samples, loop_taps
 from lickwright.synth.stiffness import Dispersion, string_dispersion
-from lickwright.synth.waveguide import WIDE, CompiledLoop, DelayLoop, Motion, Samples, loop_taps
+from lickwright.synth.waveguide import CompiledLoop, DelayLoop, Motion
 
 _FREE = 0.6  # seconds: a string that loses 60 dB sooner is damped by a hand, in both planes alike
 AHEAD, IN_TIME = 20.0, 1.5  # seconds planned at once; seconds that must be planned beyond the requested samples

@@ -12,8 +12,8 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
+from lickwright.synth.loop_filters import Samples
 from lickwright.synth.wave import FRAME, PIECE, StereoSamples, Wave
-from lickwright.synth.waveguide import Samples
 
 TARGET, CEILING = -16.0, -1.0  # LUFS; dBTP
 STEP, WINDOW = 0.1, 4  # seconds from block to block; steps in a block

@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from lickwright.synth.waveguide import Samples
+from lickwright.synth.loop_filters import Samples
 
 NOISE, NOISE_DECAY = 0.006, 0.0012  # seconds that a pick's noise lasts, and in which it falls to 1/e
 

@@ -10,15 +10,13 @@ from __future__ import annotations
 
 from functools import lru_cache
 from math import ceil, pi
-from typing import NamedTuple, TypeAlias
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lickwright.music.instruments import Guitar, interpolate
 from lickwright.music.pitch import frequency
-
-Array: TypeAlias = NDArray[np.float64]
+from lickwright.synth.loop_filters import Samples
 
 HIGHEST = 6500.0  # hertz up to which the phase is exact
 FADED = 0.48  # of the rate: where the filter lets nothing through, from `HIGHEST` on less and less
@@ -34,7 +32,7 @@ WEIGHTS = (1e3, 1.0, 1e-2)  # of an error below `LASTING`, up to the highest exa
 class StiffTaps(NamedTuple):
     """The taps of one design."""
 
-    taps: Array  # from the newest sample that is read to the oldest; their sum is 1
+    taps: Samples  # from the newest sample that is read to the oldest; their sum is 1
     ahead: int  # samples that the newest is newer than a loop's own delay
 
 
@@ -57,22 +55,22 @@ class Dispersion:
             return NONE
         return _design(self.stiffness, self.hertz, step / self._steps, self._highest, self._rate)
 
-    def share(self, hertz: Array) -> Array:
+    def share(self, hertz: Samples) -> Samples:
         """Return the share of the dispersion of the open string that it has where it sounds at `hertz`; very short strings have none."""
         longest = np.clip((self._rate / hertz - SHORT) / SHORT, 0.0, 1.0)
-        share: Array = longest * np.minimum(1.0, (self.hertz / hertz) ** SHORTER)
+        share: Samples = longest * np.minimum(1.0, (self.hertz / hertz) ** SHORTER)
         return share
 
-    def longer(self, hertz: Array, share: Array) -> Array:
+    def longer(self, hertz: Samples, share: Samples) -> Samples:
         """Return by which factor loops must be longer than a period, so that the first partial lies at `hertz` with a share of the dispersion."""
-        ahead: Array = 1 + share * phase_ahead(self.stiffness, self.hertz, hertz) / (2 * pi)
+        ahead: Samples = 1 + share * phase_ahead(self.stiffness, self.hertz, hertz) / (2 * pi)
         return ahead
 
-    def turns(self, hertz: float, at: Array) -> Array:
+    def turns(self, hertz: float, at: Samples) -> Samples:
         """Return how often waves of frequencies `at` swing on one way round the string where it sounds at `hertz`: a whole number for its partials."""
         base = np.array(hertz)
         share = self.share(base)
-        turns: Array = at / hertz * self.longer(base, share) - share * phase_ahead(self.stiffness, self.hertz, at) / (
+        turns: Samples = at / hertz * self.longer(base, share) - share * phase_ahead(self.stiffness, self.hertz, at) / (
             2 * pi
         )
         return turns
@@ -83,17 +81,17 @@ def string_dispersion(guitar: Guitar, open_pitch: float, rate: int) -> Dispersio
     return Dispersion(interpolate(guitar.stiffness, open_pitch), frequency(open_pitch), rate)
 
 
-def phase_ahead(stiffness: float, hertz: float, at: Array) -> Array:
+def phase_ahead(stiffness: float, hertz: float, at: Samples) -> Samples:
     """Return the radians by which a wave of frequencies `at` (hertz) is ahead after one way round the open string."""
     x = at / hertz
     turns = x * np.sqrt(2 / (np.sqrt(1 + 4 * stiffness * x * x) + 1))
-    ahead: Array = 2 * pi * (x - turns)
+    ahead: Samples = 2 * pi * (x - turns)
     return ahead
 
 
 def _highest(stiffness: float, hertz: float, rate: int) -> float:
     """Return the frequency up to which the phase is exact: `HIGHEST`, on slack strings less, where they would be further ahead than `ADVANCE`."""
-    at: Array = np.linspace(hertz, HIGHEST, 256)
+    at: Samples = np.linspace(hertz, HIGHEST, 256)
     ahead = np.gradient(phase_ahead(stiffness, hertz, at), at) / (2 * pi)  # seconds
     return float(at[int(np.searchsorted(ahead, ADVANCE / hertz)) - 1])
 
@@ -126,7 +124,7 @@ def _design(stiffness: float, hertz: float, share: float, highest: float, rate: 
     return StiffTaps(taps / taps.sum(), newer)
 
 
-def _solve_toeplitz(row: Array, wanted: Array) -> Array:
+def _solve_toeplitz(row: Samples, wanted: Samples) -> Samples:
     """Return x of T x = `wanted`, T being the symmetric matrix with `row` along its first row and equal diagonals (Levinson 1946)."""
     ahead, x = np.array([1 / row[0]]), np.array([wanted[0] / row[0]])  # T times `ahead`: one, then nothing
     for n in range(1, len(row)):
@@ -158,7 +156,7 @@ class Fade(NamedTuple):
         lesser = lesser if lesser.ahead < room else NONE
         return self._replace(before=lesser, after=lesser)
 
-    def aligned(self) -> tuple[Array, Array, int]:
+    def aligned(self) -> tuple[Samples, Samples, int]:
         """Return the taps of both designs, filled up with zeros to begin at one place and to be equally many, and the samples that this is ahead."""
         if self.after is self.before:
             return self.before.taps, self.before.taps, self.before.ahead
@@ -169,17 +167,17 @@ class Fade(NamedTuple):
             row[ahead - design.ahead :][: len(design.taps)] = design.taps
         return both[0], both[1], ahead
 
-    def filtered(self, wave: Array, start: int, stop: int) -> Array:
+    def filtered(self, wave: Samples, start: int, stop: int) -> Samples:
         """Return places `start` to `stop` of `wave` behind the filter."""
         heard = _filtered(self.before, wave, start, stop)
         if self.after is self.before:
             return heard
         way = np.clip((np.arange(start, stop) - self.start) / self.length, 0.0, 1.0)
-        faded: Array = heard + way * (_filtered(self.after, wave, start, stop) - heard)
+        faded: Samples = heard + way * (_filtered(self.after, wave, start, stop) - heard)
         return faded
 
 
-def _filtered(design: StiffTaps, wave: Array, start: int, stop: int) -> Array:
+def _filtered(design: StiffTaps, wave: Samples, start: int, stop: int) -> Samples:
     if design is NONE:
         return wave[start:stop]
     taps, ahead = design

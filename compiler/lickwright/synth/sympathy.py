@@ -17,7 +17,7 @@ from lickwright.music.instruments import Guitar, interpolate
 from lickwright.music.pitch import frequency
 from lickwright.notation.techniques import Damping
 from lickwright.performance.note_events import NoteEvent
-from lickwright.synth.waveguide import Samples, loop_taps, loss_filter_taps
+from lickwright.synth.loop_filters import Samples, loop_taps, loss_filter_taps
 
 LIFTED = 0.12  # seconds after a note in which the finger that stopped it leaves the string
 RESTING = 0.3  # seconds that the hand rests on all strings after a palm-muted or dead note, unless it plays sooner

@@ -11,25 +11,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from enum import Enum
-from itertools import pairwise
-from typing import NamedTuple, Protocol, TypeAlias
+from itertools import groupby, pairwise
+from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lickwright.core.fast_dataclass import record
+from lickwright.synth.loop_filters import SHORTEST, TAPS, WIDE, Samples, loop_taps
 from lickwright.synth.stiffness import NONE, Dispersion, Fade, StiffTaps
 
-Samples: TypeAlias = NDArray[np.float64]
-
-TAPS = 8  # of the loop: six to read between samples, three for the loss
-WIDE = 4  # samples between the taps of the second loss filter: at 48 kHz it takes most at 6 kHz
-SHORTEST = 10.0  # samples that a loop has at least
 CELL = 256  # samples in which one design of a stiff string goes over into the next
 ROOM = TAPS + 8  # samples of a loop that a stiff string leaves, so that a block has some
-_TOGETHER = 2048  # samples whose taps are worked out together
-_MEAN = 0.9999  # of a loop's mean, left after a period at most
-_TIME = 3000.0  # Hz for which the second decay time is given
+_TOGETHER = 8  # cells whose taps are worked out together
+STRAIGHT = 2e-4  # of a tap of the loss filter, off a straight line
+GLIDE = 0.25  # samples by which the length of a loop may change within a cell where one fade will do
 
 
 class CompiledLoop(Protocol):
@@ -66,69 +62,6 @@ class Motion:
     def values(self) -> tuple[Samples, Samples, Samples, Samples, Samples]:
         """The arguments of `loop_taps` at the knots, and the share of the dispersion."""
         return self.length, self.g0, self.g1, self.wide, self.stiff
-
-
-def loss_filter_taps(hertz: Samples, low: Samples, high: Samples, rate: float) -> tuple[Samples, Samples, Samples]:
-    """Return the taps g0, g1 and `wide` of the loss filters for strings at `hertz` that lose 60 dB in `low` seconds at their fundamental and
-    in `high` seconds at 3 kHz (at the octave where that is higher). All arrays have one shape.
-
-    G(f) = g0 + 2 g1 cos ω must be 10^(−3/(f0·T60(f))) at both places (Karjalainen, Välimäki & Tolonen 1998). Where that would favour the
-    highest partials (g0 < 2 g1), the steepest that does not is taken, and 1 − 2 w (1 − cos 4ω) beside it for what is missing, as far as it goes.
-    """
-    w0 = 2 * np.pi * hertz / rate
-    w1 = 2 * np.pi * np.minimum(np.maximum(_TIME, 2 * hertz), 0.45 * rate) / rate
-    cos0, cos1 = np.cos(w0), np.cos(w1)
-    gain0 = 10 ** (-3 / (hertz * low))
-    gain1 = np.minimum(gain0, 10 ** (-3 / (hertz * high)))
-    g1 = np.minimum((gain0 - gain1) / (2 * (cos0 - cos1)), (_MEAN - gain0) / (2 * (1 - cos0)))  # a mean must die out
-    g0 = gain0 - 2 * g1 * cos0
-    steep = g0 < 2 * g1
-    missing = np.where(steep, gain1 / gain0 * (1 + cos0) / (1 + cos1), 1.0)  # of the gain at the second place
-    far0, far1 = 1 - np.cos(WIDE * w0), 1 - np.cos(WIDE * w1)
-    wide = np.clip((1 - missing) / np.maximum(2 * (far1 - missing * far0), 1e-9), 0.0, 0.25)
-    steepest = gain0 / ((1 + cos0) * (1 - 2 * wide * far0))
-    return np.where(steep, steepest, g0), np.where(steep, steepest / 2, g1), wide
-
-
-def loop_taps(length: Samples, g0: Samples, g1: Samples, wide: Samples | None) -> tuple[NDArray[np.int64], Samples]:
-    """Return where the taps of loops of `length` samples begin, shape (...), and the taps, shape (taps, ...), for values of shape (...).
-
-    The read lies in the central interval of its six taps, where it is most exact (fifth order). `wide` is None where nothing is muffled: there
-    are `TAPS` taps then, else twice `WIDE` more.
-    """
-    delay = np.maximum(length, SHORTEST) - 1  # the loss filter holds one sample
-    first = np.floor(delay).astype(np.int64) - 2
-    read = _lagrange(delay - first)
-    outer = read * g1
-    taps = np.empty((TAPS, *delay.shape))
-    taps[:2] = 0.0
-    taps[2:] = outer
-    read *= g0
-    taps[1:-1] += read
-    taps[:-2] += outer
-    if wide is None:
-        return first, taps
-    muffled = np.empty((TAPS + 2 * WIDE, *delay.shape))
-    np.multiply(taps, wide, out=muffled[:TAPS])
-    muffled[2 * WIDE :] = muffled[:TAPS]
-    taps *= 1 - 2 * wide
-    muffled[WIDE : WIDE + TAPS] += taps
-    return first - WIDE, muffled
-
-
-def _lagrange(d: Samples) -> Samples:
-    """Return six taps, shape (6, ...), that read at `d` (2 to 3) between six samples 0 to 5: fifth order (Laakso et al. 1996)."""
-    d1, d2, d3, d4, d5 = d - 1, d - 2, d - 3, d - 4, d - 5
-    low, high = d * d1 * d2, d3 * d4 * d5
-    taps = np.empty((6, *d.shape))
-    for tap, factors, divisor in (
-        (0, (d1, d2, high), -120), (1, (d, d2, high), 24), (2, (d, d1, high), -12),
-        (3, (low, d4, d5), 12), (4, (low, d3, d5), -24), (5, (low, d3, d4), 120),
-    ):  # fmt: skip
-        np.multiply(factors[0], factors[1], out=taps[tap])
-        taps[tap] *= factors[2]
-        taps[tap] /= divisor
-    return taps
 
 
 class _Motion(Enum):
@@ -240,16 +173,71 @@ class DelayLoop:
 
     def _move(self, y: Samples, start: int, stop: int, offset: int, muffled: bool) -> None:
         """Let a string swing, from sample `start` to `stop`, whose length or losses change from sample to sample."""
-        for begin, end in _cut(start, stop, _TOGETHER):
-            first, taps = loop_taps(*self._values(np.arange(begin, end), muffled))
-            cells = list(_cut(begin, end, CELL))
-            edges = [at - begin for at, _ in cells]
-            shortest = np.minimum.reduceat(first.min(axis=0), edges).tolist()
-            longest = np.maximum.reduceat(first.max(axis=0), edges).tolist()
-            newest = np.arange(begin + offset, end + offset) - first
-            for (at, until), *reach, fades in zip(cells, shortest, longest, self._fades(cells, offset), strict=True):
-                part = slice(at - begin, until - begin)
-                self._read(y, at + offset, newest[:, part], taps[:, :, part], fades, *reach)
+        cells = list(_cut(start, stop, CELL))
+        gliding = self.gliding([at // CELL * CELL for at, _ in cells])
+        for glides, group in groupby(zip(cells, gliding, strict=True), key=lambda pair: pair[1]):
+            together = [cell for cell, _ in group]
+            if glides:
+                self._glide(y, together, offset)
+                continue
+            for n in range(0, len(together), _TOGETHER):
+                self._follow(y, together[n : n + _TOGETHER], offset, muffled)
+
+    def gliding(self, cells: Sequence[int]) -> list[bool]:
+        """Return for the cells that begin at samples `cells` whether a fade from their first loop to their last will do.
+
+        That is where nothing is muffled, the length moves by less than `GLIDE`, and the losses as good as straight.
+        """
+        within = np.array(cells)[:, None] + np.linspace(0, CELL, 9)
+        slow = np.ones(len(cells), dtype=bool)
+        for plane in self._planes:
+            slow &= np.ptp(np.interp(within, plane.at, plane.length), axis=1) <= GLIDE
+            slow &= np.interp(within, plane.at, plane.wide).max(axis=1) == 0
+            for loss in (plane.g0, plane.g1):
+                values = np.interp(within, plane.at, loss)
+                straight = values[:, :1] + (values[:, -1:] - values[:, :1]) * np.linspace(0, 1, 9)
+                slow &= np.abs(values - straight).max(axis=1) <= STRAIGHT
+        found: list[bool] = slow.tolist()
+        return found
+
+    def _glide(self, y: Samples, cells: Sequence[tuple[int, int]], offset: int) -> None:
+        """Let a string swing whose loop goes over into another one within each cell."""
+        edges = cells[0][0] // CELL * CELL + CELL * np.arange(len(cells) + 1)
+        first, taps = loop_taps(*self._values(edges, False))
+        for p, (wave, plane) in enumerate(zip(y, self._planes, strict=True)):
+            shares = np.interp(edges, plane.at, plane.stiff).tolist()
+            loops = []
+            for edge, share in enumerate(shares):
+                design = self._stiff[p].design(share) if self._stiff else NONE
+                kernel = np.convolve(taps[:, p, edge], design.taps)
+                newest = int(first[p, edge]) - design.ahead
+                loops.append((kernel[::-1].copy(), newest, newest + len(kernel) - 1))
+            for (at, until), edge, ((one, new, old), (other, newer, older)) in zip(
+                cells, edges.tolist(), pairwise(loops), strict=False
+            ):
+                block = min(new, newer)
+                way = np.arange(at - edge, until - edge) / CELL
+                for begin in range(at, until, block):
+                    end = min(begin + block, until)
+                    b, e = begin + offset, end + offset
+                    before = np.correlate(wave[b - old : e - new], one, "valid")
+                    after = np.correlate(wave[b - older : e - newer], other, "valid")
+                    after -= before
+                    after *= way[begin - at : end - at]
+                    before += after
+                    wave[b:e] += before
+
+    def _follow(self, y: Samples, cells: Sequence[tuple[int, int]], offset: int, muffled: bool) -> None:
+        """Let a string swing whose loop is worked out for every sample of `cells`."""
+        begin, end = cells[0][0], cells[-1][1]
+        first, taps = loop_taps(*self._values(np.arange(begin, end), muffled))
+        edges = [at - begin for at, _ in cells]
+        shortest = np.minimum.reduceat(first.min(axis=0), edges).tolist()
+        longest = np.maximum.reduceat(first.max(axis=0), edges).tolist()
+        newest = np.arange(begin + offset, end + offset) - first
+        for (at, until), *reach, fades in zip(cells, shortest, longest, self._fades(cells, offset), strict=True):
+            part = slice(at - begin, until - begin)
+            self._read(y, at + offset, newest[:, part], taps[:, :, part], fades, *reach)
 
     def _read(
         self,
