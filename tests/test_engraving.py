@@ -66,6 +66,12 @@ def engraved_samples(staff: bool) -> tuple[tuple[str, Grid, EngravedMusic], ...]
 
 
 @cache
+def engraved_made(staff: bool) -> tuple[tuple[str, Grid, EngravedMusic], ...]:
+    options = EngravingOptions(staff=staff)
+    return tuple((name, grid, engrave(grid, WIDTH, options)) for name, grid in made_grids(24, 11))
+
+
+@cache
 def made_grids(count: int, seed: int) -> tuple[tuple[str, Grid], ...]:
     return tuple(_made_grids(count, seed))
 
@@ -300,8 +306,7 @@ def test_nothing_touches_in_many_made_up_licks() -> None:
 
 
 def test_systems_fill_the_width() -> None:
-    made = [(name, engrave(grid, WIDTH)) for name, grid in made_grids(24, 11)]
-    for name, music in (*((name, music) for name, _, music in engraved_samples(False)), *made):
+    for name, _, music in (*engraved_samples(False), *engraved_made(False)):
         for system in music.systems[:-1]:
             assert abs(extent(system.group).right - WIDTH) < 1.0, name
 
@@ -410,8 +415,8 @@ def test_fingers_stand_beside_their_numbers_and_plucking_letters_below_the_strin
     text = "lick \"x\"\nstep 1/8\n| A0'p&D2'2'i&G2'3'm e12'4^14 G5'1/7 Bx B8'a - - ||\n"
     own = grid_of(text)
     assert own is not None
-    for name, grid in (*sample_grids(), ("own", own)):
-        music = engrave(grid, WIDTH, EngravingOptions(staff=True))
+    drawn_own = engrave(own, WIDTH, EngravingOptions(staff=True))
+    for name, grid, music in (*engraved_samples(True), ("own", own, drawn_own)):
         assert not collisions(music), (name, collisions(music))
         for system in music.systems:
             every = [(group, box) for group, box in groups([system.group]) if group.event is not None]
@@ -781,8 +786,9 @@ def test_a_beam_follows_its_notes(music: str, slope: int) -> None:
 
 def test_bar_lines_and_a_bracket_join_staff_and_tab() -> None:
     joined = 0
-    for name, grid in (*sample_grids(), *made_grids(24, 11)):
-        for system in engrave(grid, WIDTH, EngravingOptions(staff=True)).systems:
+    both, tabs = ((*engraved_samples(staff), *engraved_made(staff)) for staff in (True, False))
+    for (name, _, music), (_, _, tab) in zip(both, tabs, strict=True):
+        for system in music.systems:
             every = list(groups([system.group]))
             (around,) = [box for group, box in every if group.role == "bracket"]
             lines = [box for group, box in every if group.role in ("staff-line", "strings")]
@@ -790,7 +796,7 @@ def test_bar_lines_and_a_bracket_join_staff_and_tab() -> None:
             ends = {round(box.right, 1) for group, box in every if group.role in ("bar-line", "repeat-end", "end")}
             joins = {round(box.right, 1) for group, box in every if group.role == "bar-join"}
             joined += len(joins & ends)
-        plain = [group.role for group, _ in groups([engrave(grid, WIDTH).systems[0].group])]
+        plain = [group.role for group, _ in groups([tab.systems[0].group])]
         assert "bracket" not in plain and "bar-join" not in plain
     assert joined > 200
 
