@@ -17,6 +17,7 @@ from lickwright.importers.text_tab.systems import TabSystem
 from lickwright.importers.text_tab.tab_bar import Segment, SystemBars, TabBar
 
 _CUT_SHARE = 0.75  # of the usual length: an open string that is shorter was cut
+_DRIFT = 3  # characters that a string with a lost dash or two differs by
 _PICKUP = 2  # characters before the first bar line that are no bar
 
 
@@ -70,11 +71,18 @@ def _is_open(texts: Sequence[str], station: Station) -> bool:
 
 
 def _cut(bar: TabBar, barred: bool) -> tuple[int, ...]:
-    """Return the lines whose string ends too early in a bar that not all strings close: well before the others, or before their bar lines."""
-    lengths = sorted(len(segment.text) for segment in bar.segments)
-    usual = lengths[len(lengths) // 2]
-    least = usual if barred else usual * _CUT_SHARE
-    return tuple(n for n, segment in enumerate(bar.segments) if len(segment.text) < least)
+    """Return the lines whose string ends elsewhere than the others in a bar that not all strings close.
+
+    Where bar lines end the others, that is one that ends before them. Open strings have ends of all kinds: there, one that was cut well
+    before the others, or one that is a little longer or shorter, as where a dash was lost.
+    """
+    lengths = [len(segment.text) for segment in bar.segments]
+    usual = sorted(lengths)[len(lengths) // 2]
+    if barred:
+        return tuple(n for n, length in enumerate(lengths) if length < usual)
+    return tuple(
+        n for n, length in enumerate(lengths) if length < usual * _CUT_SHARE or 0 < abs(length - usual) <= _DRIFT
+    )
 
 
 def _has_notes(text: str) -> bool:

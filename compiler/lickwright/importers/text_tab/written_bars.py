@@ -115,7 +115,7 @@ class BarReader:
                 ASSUMED_MARK, f"a bar with `{tab.repeat_end}x` in it is taken to be played {tab.repeat_end} times", "compare it with the original",
                 system.rows[0].line.span(segment.raw, segment.raw + len(segment.text)), "times",
             )  # fmt: skip
-        instants = find_instants(strings, 1 if tab.uneven else 0)
+        instants = find_instants(strings, 1 if tab.uneven and tab.closed else 0)
         row = system.rows[0]
         start = tab.segments[0].raw
         span = row.line.span(start, start + len(tab.segments[0].text))
@@ -123,19 +123,20 @@ class BarReader:
 
     def _judge_evenness(self, system: TabSystem, tab: TabBar, strings: Sequence[ScannedBar]) -> None:
         """Report strings that are longer or shorter than the others up to their bar line, if that moves notes, or may have cost some."""
-        if not any(bar.notes for bar in strings):
+        if not tab.uneven or not any(bar.notes for bar in strings):
             return
         usual = Counter(len(s.text) for s in tab.segments).most_common(1)[0][0]
-        for n in tab.uneven:
+        several = len(tab.uneven) > 1 and tab.closed  # no telling which of them are right
+        for n in range(len(strings)) if several else tab.uneven:
             segment, row = tab.segments[n], system.rows[n]
-            cut = len(row.line.text.rstrip()) <= segment.raw + len(segment.text)
-            if not (strings[n].notes or cut):
+            cut = n in tab.uneven and len(row.line.text.rstrip()) <= segment.raw + len(segment.text)
+            if not (strings[n].notes or (cut and len(segment.text) < usual)):
                 continue
             for note in strings[n].notes:
                 note.sure = False
-            words = f"this string has {len(segment.text)} characters up to its bar line, the others have {usual}"
+            words = f"this string has {len(segment.text)} characters up to its end, most others have {usual}"
             self._report(
-                UNEVEN, "this string ends before the others do" if cut else words,
+                UNEVEN, "this string ends before the others do" if cut and len(segment.text) < usual else words,
                 "compare what is played together with the original",
                 row.line.span(segment.raw, max(segment.raw + 1, segment.raw + len(segment.text))), "uneven",
             )  # fmt: skip
