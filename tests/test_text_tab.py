@@ -10,6 +10,7 @@ from lickwright.importers import import_source
 from lickwright.importers.text_tab.reader import NoTab, read_text_tab
 from lickwright.importers.write_lick import write_licks
 from text_tab_corpus import TabCase, note_token, read_case, score_case, tab_cases
+from text_tab_styles import made_tab
 
 LEAST = {"clean": 0.98, "ragged": 0.92, "damaged": 0.80}  # share of notes that are right
 MOST_SILENT = 0.005  # share of notes that are wrong without a word
@@ -27,6 +28,27 @@ def test_notes_of_the_corpus(name: str) -> None:
     wrong = {title: (score.lost, score.more) for title, score in scores.items() if score.lost or score.more}
     assert right >= LEAST[name] * notes, wrong
     assert silent <= MOST_SILENT * notes, wrong
+
+
+def assert_styles(seeds: range) -> None:
+    scores = {case.title: score_case(case) for case in map(made_tab, seeds)}
+    notes, right = sum(score.expected for score in scores.values()), sum(score.right for score in scores.values())
+    silent = sum(score.silent for score in scores.values())
+    print(
+        f"{len(scores)} made-up tabs, {right} of {notes} notes right ({right / notes:.1%}), {silent} wrong without a word"
+    )
+    wrong = {title: (score.lost, score.more) for title, score in scores.items() if score.lost or score.more}
+    assert right >= LEAST["clean"] * notes, wrong
+    assert silent <= MOST_SILENT * notes, wrong
+
+
+def test_notes_of_made_up_tabs() -> None:
+    assert_styles(range(30))
+
+
+@pytest.mark.slow
+def test_notes_of_many_made_up_tabs() -> None:
+    assert_styles(range(1000, 3000))
 
 
 def every_case() -> list[TabCase]:

@@ -60,8 +60,10 @@ class StringLine(NamedTuple):
 def string_line(line: TextLine) -> StringLine | None:
     """Return what a line is as a string; None for one that cannot be a string."""
     text = line.text
-    if len(text) < 3 or not _STROKES.search(text) or _ENDING.match(text) or _ABOVE.match(text):
+    if len(text) < 3 or not _STROKES.search(text) or _ENDING.match(text):
         return None
+    if _ABOVE.match(text):  # a string with one note, or a bracket over a tuplet: its neighbors tell
+        return StringLine(line, "", len(text) - len(text.lstrip()), False)
     if (labeled := _labeled(text)) is not None:
         return _judged(line, *labeled)
     if other := _OTHER_LABEL.match(text):

@@ -157,7 +157,9 @@ def _trimmed(run: Run) -> Run:
     if labeled >= LEAST or (labeled and labeled * 2 > len(run)):
         like = next(row for row in run if row.label)
         return _without_edges(run, 0, lambda row, _: not row.label and not _like_string(row, like))
-    return _without_edges(run, 6, lambda row, other: row.ruler and abs(len(row.line.text) - len(other.line.text)) > 4)
+    return _without_edges(
+        run, 6, lambda row, other: (row.ruler or not row.likely) and abs(len(row.line.text) - len(other.line.text)) > 4
+    )
 
 
 def _without_edges(run: Run, least: int, is_foreign: Callable[[StringLine, StringLine], bool]) -> Run:
