@@ -79,6 +79,8 @@ def _labeled(text: str) -> tuple[str, int] | None:
     labeled = _LABEL.match(text)
     if labeled is None or (labeled["octave"] and labeled["name"].isdigit()):
         return None
+    if labeled["sep"] == ">" and labeled["name"].isdigit():  # the end of `<12>` on a line that a mailer broke
+        return None
     if labeled["sep"]:
         return labeled["name"], labeled.start("sep")
     body = labeled.end("blank")

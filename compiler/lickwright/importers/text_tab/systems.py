@@ -66,7 +66,7 @@ def _runs(lines: Sequence[TextLine]) -> Iterator[Run]:
     run: Run = []
     for line in lines:
         found = string_line(line)
-        if found is None and run and fragment(line) and len(line.text) < len(run[-1].line.text):
+        if found is None and run and fragment(line):
             found = StringLine(line, "", len(line.text) - len(line.text.lstrip()), False)
         if found is not None:
             run.append(found)
@@ -120,22 +120,27 @@ def _unwrapped(run: Run) -> tuple[Run, bool]:
     if len(run) < 2 * LEAST:
         return run, False
     if run[0].label:
-        starts = [k for k, row in enumerate(run) if row.label]
+        digits = run[0].label.isdigit()
+        starts = [k for k, row in enumerate(run) if row.label and row.label.isdigit() == digits]
         pieces = [b - a for a, b in zip(starts, [*starts[1:], len(run)], strict=True)]
         if len(starts) >= LEAST and len(set(pieces)) == 1 and pieces[0] in (2, 3):
             return _rejoined(run, pieces[0]), True
         return run, False
-    lengths = [len(row.line.text.rstrip()) for row in run]
-    long, short = lengths[0::2], lengths[1::2]
-    if (
-        len(run) % 2 == 0
-        and max(long) - min(long) <= 1
-        and max(short) < min(long)
-        and len(run) // 2 <= MOST
-        and max(short) - min(short) <= 1
-    ):
+    texts = [row.line.text.rstrip() for row in run]
+    if len(run) % 2 == 0 and _are_pieces(texts[0::2], texts[1::2]):
         return _rejoined(run, 2), True
     return run, False
+
+
+def _are_pieces(first: Sequence[str], second: Sequence[str]) -> bool:
+    """Return True if lines in turn are the first and the second pieces of strings: each kind equally long, and only the second ends with bar lines."""
+    lengths, others = {len(text) for text in first}, {len(text) for text in second}
+    if max(lengths) - min(lengths) > 1 or max(others) - min(others) > 1 or lengths == others:
+        return False
+    if all(text.startswith("|") for text in first) and not any(text.startswith("|") for text in second):
+        return True
+    ended = sum(text.endswith("|") for text in first), sum(text.endswith("|") for text in second)
+    return max(others) < min(lengths) or (ended[0] * 2 < len(first) and ended[1] * 2 > len(second))
 
 
 def _rejoined(run: Run, size: int) -> Run:
