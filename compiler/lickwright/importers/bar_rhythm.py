@@ -82,12 +82,18 @@ _Items: TypeAlias = tuple[_Piece | tuple[_Region, tuple[_Piece, ...]], ...]
 
 def rhythm_tokens(cells: Sequence[SlotTime], step: Fraction) -> tuple[RhythmToken, ...]:
     """Return the cells of a bar, which follow one another from 0 on. Raises ValueError where the notation cannot count an instant."""
-    return tuple(_cheapest(_bar_items(cells), step)[1])
+    return _cheapest_bar(tuple(cells), step)[1]
 
 
 def rhythm_cost(cells: Sequence[SlotTime], step: Fraction) -> float:
     """Return how many signs the cells of a bar take in a step. Raises ValueError where the notation cannot count an instant."""
-    return _cheapest(_bar_items(cells), step)[0]
+    return _cheapest_bar(tuple(cells), step)[0]
+
+
+@lru_cache(maxsize=2048)  # many bars have the same rhythm, and each is tried in several steps
+def _cheapest_bar(cells: tuple[SlotTime, ...], step: Fraction) -> tuple[float, tuple[RhythmToken, ...]]:
+    cost, tokens = _cheapest(_bar_items(cells), step)
+    return cost, tuple(tokens)
 
 
 def _bar_items(cells: Sequence[SlotTime]) -> _Items:
