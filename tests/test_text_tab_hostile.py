@@ -26,6 +26,7 @@ REFUSED = {
     "100,000 systems": strings("-5-", 100_000),
     "systems up to the limit": strings("-5-", 30_000)[:MAX_BYTES],
     "a long line": strings("5-" * 4000),
+    "a bar full of frets": strings("5" * 1990),
     "zeros": b"\0" * 100_000,
     "lines without end": b"\n" * 200_000,
     "a picture": b"\x89PNG\r\n" + bytes(range(256)) * 100,

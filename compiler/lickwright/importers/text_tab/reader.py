@@ -7,6 +7,7 @@ the doubts collected.
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections import Counter
 from collections.abc import Sequence
 from contextlib import suppress
@@ -49,7 +50,7 @@ UNSURE = "unsure"  # the tag of a lick that has to be compared with its source
 _STROKES = ("down", "up", "slap", "pop")  # meanings of letters that stand above
 MOST_SYSTEMS = 3_000
 _MOST_COMMENTS, _LONGEST_COMMENT = 400, 200
-_MOST_DOUBTS = 3_000  # of one lick; a tab for people has a few
+_MOST_DOUBTS, _MOST_REPORTS = 3_000, 20_000  # of one lick; a tab for people has a few
 _LOW_ON_TOP = re.compile(
     r"upside[- ]down|(?:low(?:est)?|bass|thick(?:est)?) (?:e |string )?(?:on|at)(?: the)? top",
     re.IGNORECASE,
@@ -97,6 +98,7 @@ class _SectionReader:
         self._section, self._name = section, name
         self._doubts: list[Doubt] = []
         self._told: set[tuple[str, str, int]] = set()
+        self._reports = 0  # those that were told already too
         self._line_starts = [line.start for line in section.lines]
         self._prose = section.prose()
         self._heading = Heading()
@@ -107,14 +109,13 @@ class _SectionReader:
 
     def _report(self, rule: Rule, message: str, hint: str, span: Span, key: str) -> None:
         """Note a doubt, the same one once a line."""
-        from bisect import bisect_right
-
+        self._reports += 1
+        if len(self._told) >= _MOST_DOUBTS or self._reports > _MOST_REPORTS:
+            raise NoTab(
+                "too much of the text is not understood", "is it a tab? take out what is none, and read it again"
+            )
         line = bisect_right(self._line_starts, span.start)
         if (rule.code, key, line) not in self._told:
-            if len(self._told) >= _MOST_DOUBTS:
-                raise NoTab(
-                    "too much of the text is not understood", "is it a tab? take out what is none, and read it again"
-                )
             self._told.add((rule.code, key, line))
             self._doubts.append(Doubt(rule, message, hint, None, span))
 
@@ -137,6 +138,8 @@ class _SectionReader:
             return None
         timer = BarTimer(self._legend, ours, self._report)
         bars = timer.timed(reader, self._heading)
+        if not bars:
+            raise NoTab(f"one bar holds more than {MOST_NOTES:,} notes", "is it a tab? break it at its bar lines")
         self._doubts += timer.doubts
         self._keep_words(reader, ordered, bars)
         self._top += bars[0].comments  # nothing stands between the fields and the first bar
