@@ -19,6 +19,7 @@ _OURS = re.compile(r"(key|box|scale|tuning|capo|tempo|meter|level|style|rights|s
 _METER_OURS = re.compile(
     r"(\d+/\d+(?: [\d+]+)?)(?:, with a pick-up of (\d+/\d+)(?:; bars? ([\d, ]+) shorter by as much)?)?"
 )
+_BOX_OURS = re.compile(r"(\d(?:(?:, | and )\d)*|[A-G] shape|open position|frets \d+-\d+)(?=[ ,;(]|$)")
 _TEMPO_OURS = re.compile(
     r"(1/\d+\.{0,2} = [\d.]+)(?: \(written: ([\d.]+)\))?(?:, (shuffle|swing): pairs of (1/\d+) are played long and short, (\d+:\d+))?"
 )
@@ -117,6 +118,10 @@ def _own_field(heading: Heading, name: str, value: str) -> None:
             heading.fields.append(("feel", f"{tempo[3]}{'' if tempo[3] == 'shuffle' else ' ' + tempo[5]} {tempo[4]}"))
     elif name == "level":
         heading.fields.append(("level", value.split()[0]))
+    elif name == "box" and (box := _BOX_OURS.match(value)):
+        heading.fields.append(("box", box[1].replace(" and ", " ").replace(",", "").replace("open position", "open")))
+    elif name == "scale":
+        heading.fields.append(("scale", "minor" if value == "natural minor" else value))
     elif name in ("key", "style", "rights", "source", "tags", "note"):
         heading.fields.append((name, value))
 
