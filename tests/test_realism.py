@@ -12,6 +12,7 @@ from lickwright.performance.note_events import NoteEvent
 from lickwright.performance.pitch_curves import PitchRamp
 from lickwright.synth.amp import Amp
 from lickwright.synth.guitar import Instrument
+from lickwright.synth.pulses import pick_noise
 from lickwright.synth.sympathy import Sympathy, free_spans
 from sound_goals import RATE
 from sound_measure import OPEN, Wave, hertz, level, note, string_of
@@ -89,6 +90,13 @@ def answered(notes: list[NoteEvent], seconds: float) -> Wave:
     guitar, count = INSTRUMENTS["acoustic"].guitar, int(seconds * RATE)
     played = Instrument(notes, OPEN, guitar, RATE).samples(0, count)
     return Sympathy(lambda start, stop: played[start:stop], notes, OPEN, guitar, RATE).samples(0, count) - played
+
+
+def test_a_finger_s_noise_is_duller_than_a_pick_s() -> None:
+    spectra = [np.abs(np.fft.rfft(pick_noise(RATE, 3, soft))) for soft in (0.0, INSTRUMENTS["nylon"].guitar.soft)]
+    centres = [float((one * np.arange(len(one))).sum() / one.sum()) for one in spectra]
+    assert centres[1] < 0.4 * centres[0]
+    assert abs(pick_noise(RATE, 3, 0.0003).sum()) < 1e-9
 
 
 def test_open_strings_answer_a_short_note() -> None:

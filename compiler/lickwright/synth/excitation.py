@@ -68,7 +68,7 @@ def pick_excitation(
         FARTHEST if note.partial == 1 else 0.5 / note.partial
     )  # a harmonic is picked where it swings widest, or nearer
     shape = pulses.pluck_pulse(min(width, farthest * period / rate), edge, period, rate)
-    scratch = pulses.pick_noise(rate, round(note.start * 1000) + note.string)
+    scratch = pulses.pick_noise(rate, round(note.start * 1000) + note.string, guitar.soft)
     scratch *= guitar.noise * hit.noise * (note.loudness / MEDIUM)
     if note.damping is Damping.DEAD:
         scratch *= _DEAD_NOISE

@@ -68,11 +68,15 @@ def hump_pair(length: float, rate: int) -> Samples:
     return np.concatenate((hump, -hump))
 
 
-def pick_noise(rate: int, seed: int) -> Samples:
-    """Return the noise of a pick on a string, 1 high at its beginning. Its mean is 0."""
+def pick_noise(rate: int, seed: int, soft: float = 0.0) -> Samples:
+    """Return the noise of a pick on a string, about 1 high at its beginning; `soft` are the seconds over which flesh smooths it. Its mean is 0."""
     count = int(NOISE * rate)
     envelope = np.exp(-np.arange(count) / (NOISE_DECAY * rate))
-    found = white_noise(count, seed) * envelope
+    found = white_noise(count, seed)
+    if (width := int(soft * rate)) > 1:
+        window = np.hanning(width + 2)[1:-1]
+        found = np.convolve(found, window / np.sqrt((window**2).sum()), "same")  # as strong, but below 1/soft hertz
+    found = found * envelope
     even: Samples = found - envelope * (found.sum() / envelope.sum())
     return even
 
