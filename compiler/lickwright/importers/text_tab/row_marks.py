@@ -44,12 +44,18 @@ class RowMarker:
                 rule(self, entry)
 
     def over_columns(self, entries: Iterable[AboveEntry]) -> list[AboveEntry]:
-        """Return entries moved by as much as brings most of their row over columns: in others' tabs a row may stand a little off."""
+        """Return entries moved by as much as brings most of their row over columns: in others' tabs a row may stand a little off.
+
+        An entry that lasts stays where it is: it says itself where it ends.
+        """
+        found: list[AboveEntry] = []
         rows: dict[int, list[AboveEntry]] = {}
         for entry in entries:
-            rows.setdefault(entry.line.number, []).append(entry)
+            if entry.lasts:
+                found.append(entry)
+            else:
+                rows.setdefault(entry.line.number, []).append(entry)
         columns = {x for instant in self._instants for x in range(instant.x, instant.end)}
-        found: list[AboveEntry] = []
         for row in rows.values():
             hits = {by: sum(entry.x + by in columns for entry in row) for by in (0, -1, 1, -2, 2)}
             by = max(hits, key=lambda shift: hits[shift])
@@ -66,7 +72,7 @@ class RowMarker:
             if self._ours:
                 first = max(0, bisect_right(self._xs, entry.x) - 1)
                 return self._instants[first : max(first, bisect_left(self._xs, entry.end))]
-            return self._instants[bisect_left(self._xs, entry.x - _NEAR) : bisect_right(self._xs, entry.end)]
+            return self._instants[self._first_under(entry) : bisect_left(self._xs, entry.end)]
         before = bisect_right(self._xs, entry.x) - 1
         if before >= 0 and entry.x < max(self._instants[before].end, self._instants[before].x + 1):
             return [self._instants[before]]
@@ -75,6 +81,16 @@ class RowMarker:
         around = self._instants[max(0, before) : before + 3]
         best = min(around, key=lambda i: _distance(i.x, entry))
         return [best] if _distance(best.x, entry) <= _NEAR else []
+
+    def _first_under(self, entry: AboveEntry) -> int:
+        """Return the index of the column at which a span of another's tab begins: the nearest, and of two as near the one after."""
+        after = bisect_left(self._xs, entry.x)
+        if not after:
+            return after
+        before = self._instants[after - 1]
+        off = entry.x - before.x
+        nearer = after == len(self._xs) or off < self._xs[after] - entry.x
+        return after - 1 if entry.x < before.end or (off <= _NEAR and nearer) else after
 
     def _notes(self, entry: AboveEntry) -> list[ScannedNote]:
         whose = self.strings(entry.text) if entry.kind != "trill" else set()

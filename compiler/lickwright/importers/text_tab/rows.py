@@ -56,7 +56,7 @@ _COUNT_LINE = re.compile(
 _COUNT_WORDS = {"+": "&", "and": "&", "n": "&", "ee": "e", "uh": "a", "ah": "a"}
 _LETTER = re.compile(r"(?P<value>[WHQESTR]|[whqestr])(?P<dot>\.?)(?P<three>3?)")
 _SIGNATURE = r"(?:string \d+|[A-Ge][#b]?)(?![a-z])"
-_LINE = r"(?P<line>(?:(?: \.(?= |$))+|(?: (?=[-._~|]))?[-._~]*)\|?)"
+_LINE = r"(?P<line>(?:(?: \.(?= |\||$))+|(?: (?=[-._~|]))?[-._~]*)\|?)"
 _NAMES = rf"(?P<whose>(?: {_SIGNATURE})*)"
 _SPAN_WORDS: tuple[tuple[str, str], ...] = (
     (r"PM|P\.M\.?|p\.m\.|pm", "pm"), (r"let ring|LR|l\.r\.|Let Ring|let it ring", "ring"), (r"ring", "ring note"), (r"rake", "rake"),
