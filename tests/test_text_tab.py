@@ -118,6 +118,9 @@ def test_marks_on_a_string(string: str, notes: str) -> None:
         ("(5) = tied note", "--5---(5)--", "3:5"),
         ("[12] harmonic", "--[12]--", "3:<12>"),
         ("* pinch harmonic", "--12*--", "3:12*"),
+        ("bends: ^", "--5^7--", "3:5b2"),
+        ("natural harmonic = *", "--8*--", "3:<8>"),
+        ("hammer-ons = ^, vibrato: v", "--5^7v--", "3:5 3:h7~"),
         ("s is a slap", "--5s---", "3:5.slap"),
     ],
 )

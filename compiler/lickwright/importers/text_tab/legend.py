@@ -7,7 +7,7 @@ In: lines of prose. Out: the meaning of each mark, which goes before every defau
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 MEANINGS: tuple[tuple[str, str], ...] = (  # by the first words that fit: a pattern, and the meaning
@@ -51,6 +51,10 @@ _ENTRY = re.compile(
     r"(?:an?\s|the\s|to\s|like a\s)*"
 )
 _MEANING = re.compile("|".join(f"(?P<m{n}>{pattern})" for n, (pattern, _) in enumerate(MEANINGS)), re.IGNORECASE)
+_MARK_BEHIND = re.compile(
+    r"[a-z]{0,4}(?:[ -](?:ons?|offs?|notes?|ups?|downs?|harmonics?))?\s*(?:=|:|->)\s*"
+    r"(?P<mark>\(\w{1,3}\)|<\d*n?>|\[\w{0,2}\]|\d{0,2}[a-zA-Z~/\\^*=+.>']{1,2}\d{0,2})(?=$|[\s,;.)])"
+)
 _LOOK = 28  # characters after the mark in which its meaning begins
 
 
@@ -71,19 +75,35 @@ class Legend(NamedTuple):
 
 
 def read_legend(lines: Iterable[tuple[int, str]]) -> Legend:
-    """Return what the lines (number and text) explain."""
+    """Return what the lines (number and text) explain, whichever stands first, the mark or its meaning."""
     found: dict[str, set[str]] = {}
     where: set[int] = set()
     for number, text in lines:
-        for entry in _ENTRY.finditer(text):
-            meaning = _MEANING.match(text, entry.end()) or _within(text, entry.end())
-            mark = _bare_mark(entry["mark"])
-            if meaning is None or not mark:
-                continue
-            name = next(MEANINGS[int(group[1:])][1] for group, value in meaning.groupdict().items() if value)
-            found.setdefault(mark, set()).add(name)
+        for mark, meaning in [*_mark_first(text)] or [*_meaning_first(text)]:
+            found.setdefault(mark, set()).add(meaning)
             where.add(number)
     return Legend({mark: frozenset(names) for mark, names in found.items()}, frozenset(where))
+
+
+def _mark_first(text: str) -> Iterator[tuple[str, str]]:
+    """Yield the marks and meanings of `v = vibrato`, `(5) ghost note`."""
+    for entry in _ENTRY.finditer(text):
+        meaning = _MEANING.match(text, entry.end()) or _within(text, entry.end())
+        mark = _bare_mark(entry["mark"])
+        if meaning is not None and mark:
+            yield mark, _name(meaning)
+
+
+def _meaning_first(text: str) -> Iterator[tuple[str, str]]:
+    """Yield the marks and meanings of `vibrato: v`, `hammer-ons = h`."""
+    for meaning in _MEANING.finditer(text):
+        mark = _MARK_BEHIND.match(text, meaning.end())
+        if mark is not None and _bare_mark(mark["mark"]):
+            yield _bare_mark(mark["mark"]), _name(meaning)
+
+
+def _name(meaning: re.Match[str]) -> str:
+    return next(MEANINGS[int(group[1:])][1] for group, value in meaning.groupdict().items() if value)
 
 
 def _within(text: str, at: int) -> re.Match[str] | None:
