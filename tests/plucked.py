@@ -43,10 +43,11 @@ def steady(start: float, end: float, pitch: float, string: int = 1) -> Tone:
 
 def tone_of(event: NoteEvent, later: float) -> Tone:
     """A note of a Performance, everything so many seconds later."""
-    moves = event.moves
+    times = np.arange(event.start, event.end + 0.005, 0.005)
+    offsets = np.array(pitch_offsets(event.moves, list(times)))
 
     def pitch(t: NDArray[np.float64]) -> NDArray[np.float64]:
-        return event.pitch + np.array(pitch_offsets(moves, list(t - later)))
+        return event.pitch + np.interp(t - later, times, offsets)
 
     joined = event.joined and event.stroke is Stroke.NONE
     return Tone(event.start + later, event.end + later, pitch, not joined, event.sound, event.string)

@@ -6,6 +6,7 @@ is no pick is told by `picks.py`.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -78,11 +79,11 @@ def _flux_peaks(features: Features, sounding: NDArray[np.bool_]) -> tuple[NDArra
     return kept, strong
 
 
-def _running(values: Values, reach: int, what: object) -> Values:
+def _running(values: Values, reach: int, what: Callable[..., NDArray[np.float32]]) -> Values:
     """Return a statistic of each value and `reach` of its neighbors on each side."""
     padded = np.pad(values, reach, mode="edge")
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
-    return np.asarray(what(windows, axis=1), np.float32)  # type: ignore[operator]
+    return np.asarray(what(windows, axis=1), np.float32)
 
 
 def _pitch_steps(features: Features, sounding: NDArray[np.bool_]) -> list[int]:

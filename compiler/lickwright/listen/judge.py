@@ -12,6 +12,7 @@ import numpy as np
 
 from lickwright.compare.model import DifferenceKind, Pair
 from lickwright.compare.score import score_pairs
+from lickwright.listen.deviations import note_deviations
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind, expected_groups
 from lickwright.listen.judge_extras import find_extras
 from lickwright.listen.judge_gestures import judge_gestures
@@ -26,15 +27,6 @@ from lickwright.listen.tuning import likely_shifts, overall_tuning
 from lickwright.performance.note_events import Performance
 from lickwright.timeline.model import SoundingNote, Timeline
 
-LATE = 0.060  # seconds from which on a note is late or early; a joined note, whose beginning is softer, from
-LATE_JOINED = 0.090
-FLAT = 0.36  # semitones from which on a bend is flat or sharp
-NO_BEND = 0.4  # share of its way that a bend must go to be one
-HALF_STEP_OFF = 0.75  # semitones from which on a bend arrives at another note
-LATE_BEND = 0.070  # seconds
-UNRELEASED = 0.5  # semitones above where a release should end
-NO_VIBRATO = 0.12  # semitones of width below which there is none
-NARROW = 0.4  # share of its width
 WELL = 0.30  # cost a group of a reading that needs no other shift
 RIGHT_SHARE, RIGHT_SHARE_ODD = 0.70, 0.85  # of the notes that must be right, and at an odd shift or tempo
 _MOST_TEMPOS = 3  # different ones in one recording, that are refined
@@ -43,7 +35,6 @@ _RATE_SHIFT, _RATE_NEAR = 7, 0.05
 _GIVEN_UP = 0.85  # share of the lick: a pass that ends before it, and is followed by another one, was begun again
 _FEW, _FEW_COST = 4, 0.4  # judged notes, and the cost a group up to which the lick is recognized by all its groups
 ODD_TEMPOS = (0.4, 1.5)
-_SAME = 1e-9
 
 
 def judge_recording(timeline: Timeline, performance: Performance, recording: Recording) -> Judgement:
@@ -157,7 +148,7 @@ def _judge_pass(
     judge_gestures(hearing, groups, times, performance, notes, pace, higher)
     ends_at = _break_off(notes)
     for note in notes:
-        note.kinds |= _kinds(note, groups)
+        note.kinds |= {deviation.kind for deviation in note_deviations(note)}
     extras = find_extras(hearing, groups, times, pace, higher)
     pairs = [Pair(None, n.sound, frozenset(n.kinds)) for n in notes if n.verdict is not NoteVerdict.UNTOLD]
     pairs += [Pair(None, None, frozenset((DifferenceKind.EXTRA,))) for _ in extras]
@@ -194,42 +185,6 @@ def _break_off(notes: Sequence[HeardNote]) -> SoundingNote | None:
     for note in rest:
         note.verdict, note.why = NoteVerdict.UNTOLD, "notes after the recording breaks off"
     return notes[played[-1]].sound
-
-
-def _kinds(note: HeardNote, groups: Sequence[ExpectedGroup]) -> set[DifferenceKind]:
-    """Return what differs in a note, in the kinds of a comparison."""
-    if note.verdict is NoteVerdict.UNTOLD:
-        return set()
-    if note.verdict is NoteVerdict.MISSING:
-        return {DifferenceKind.MISSING}
-    found: set[DifferenceKind] = set()
-    if note.verdict is NoteVerdict.WRONG:
-        found.add(DifferenceKind.NOTE)
-    limit = LATE if note.sound.source is None else LATE_JOINED
-    if note.late is not None and abs(note.late) >= limit:
-        found.add(DifferenceKind.LATE if note.late > 0 else DifferenceKind.EARLY)
-    if note.bend_wanted is not None and note.bend_reached is not None:
-        off = note.bend_reached - note.bend_wanted
-        if abs(off) >= HALF_STEP_OFF or note.bend_reached < NO_BEND * note.bend_wanted:
-            found.add(DifferenceKind.BEND)
-        elif abs(off) >= FLAT:
-            found.add(DifferenceKind.INTONATION)
-    if note.bend_late is not None and note.bend_late >= LATE_BEND:
-        found.add(DifferenceKind.LATE)
-    if note.release_off is not None and note.release_off >= UNRELEASED:
-        found.add(DifferenceKind.INTONATION)
-    if (
-        note.vibrato_wanted is not None
-        and note.vibrato_width is not None
-        and is_vibrato_poor(note.vibrato_wanted, note.vibrato_width)
-    ):
-        found.add(DifferenceKind.TECHNIQUE)
-    return found
-
-
-def is_vibrato_poor(wanted: float, width: float) -> bool:
-    """Return whether a vibrato is missing or too narrow; widths are in semitones."""
-    return width < NO_VIBRATO or width < NARROW * wanted - 0.04
 
 
 def _drift(timing: OnsetTiming) -> float:

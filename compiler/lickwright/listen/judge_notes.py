@@ -24,7 +24,9 @@ _NEAR = 0.5  # semitones: what is nearer is the same note
 _BODY = 0.40  # seconds from its beginning that the pitch of a note is taken from
 _SURE_PICK = 3.0  # odds of a pick that is one
 _LATEST_PITCH = 0.4  # seconds after a pick that its pitch may come out
+_NO_PICK = -3.5  # odds below which nothing is struck, not even faintly
 _DOUBTFUL = -1.5  # odds below which a boundary is no pick
+_JOINED_REACH = 5.0  # semitones: a joined note that is further off is another string
 _SURE = 0.5  # strength of a comb that is enough for a note
 _SOFT = 35.0  # decibels below the loudest
 _VERY_CLEAR = 0.9  # clarity of a string that sounds alone
@@ -137,6 +139,8 @@ def _judge_single(
             note.verdict, note.onset = NoteVerdict.MISSING, None
         elif comb_strength(spectrum, written + higher) < _SURE:
             note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
+    elif not group.struck and abs(pitch - expected) > _JOINED_REACH:
+        note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
     elif not is_misheard(pitch, expected) and beats_expected(spectrum, pitch + higher, expected + higher):
         note.verdict = NoteVerdict.WRONG
     return note
@@ -145,7 +149,7 @@ def _judge_single(
 def _is_not_struck(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes) -> bool:
     """Return whether a note that repeats the pitch before it begins where no string is struck."""
     begin = times.begins[n]
-    if begin is None or not n or not groups[n].struck or hearing.picks[begin] > _DOUBTFUL or hearing.steps[begin]:
+    if begin is None or not n or not groups[n].struck or hearing.picks[begin] > _NO_PICK or hearing.steps[begin]:
         return False
     before = groups[n - 1]
     same = before.kind is ExpectedKind.SINGLE and abs(before.pitches[0] - groups[n].pitches[0]) < _NEAR

@@ -20,10 +20,8 @@ from lickwright.listen.stretches import PICKED, Hearing
 
 TEMPOS = (0.45, 0.55, 0.66, 0.8, 0.95, 1.12, 1.35)  # of the lick's own
 _MISSING, _MISSING_LIGHT, _MISSING_PASSED = 1.0, 0.15, 0.5
-_SCALE, _SCALE_KNOWN = (
-    (0.05, 0.2),
-    (0.045, 0.10),
-)  # seconds, and share of a distance in time, that cost half of the next
+# Seconds, and share of a distance in time, that cost half of `_OUT_OF_TIME`: where the tempo is searched for, and where it is known.
+_SCALE, _SCALE_KNOWN = (0.05, 0.2), (0.055, 0.13)
 _AROUND = (0.97, 1.0, 1.03)  # of a tempo that is known
 _OUT_OF_TIME = 0.9  # at most
 _PAUSE = 0.9

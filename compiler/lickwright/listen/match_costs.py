@@ -26,7 +26,7 @@ _STEP_ONLY, _STEP_ONLY_STRUCK = (
     0.1,
     0.3,
 )  # of a group that begins where only the pitch steps: of a joined one, of a struck one
-_NO_PICK = 0.6  # of a group that begins where nothing rises and nothing steps
+_NO_PICK = 0.85  # of a group that begins where nothing rises and nothing steps
 _FORGIVEN = (12.0, -12.0, 19.0, -19.0, -24.0, 24.0)  # semitones by which a pitch is often misheard
 _MISHEARD = 0.3
 _NEAR, _FAR = 0.42, 1.0  # semitones off: up to the first it is right, from the second on another note

@@ -5,15 +5,15 @@ In: a `JudgedPass` and the lick's Timeline. Out: `Remark`s with their place, and
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
 from lickwright.compare.diff import score_position
 from lickwright.compare.model import DifferenceKind, ScorePosition
 from lickwright.compare.wording import fret_in_words, length_in_words
-from lickwright.listen.judge import FLAT, LATE_BEND, NO_BEND, NO_VIBRATO, UNRELEASED, is_vibrato_poor
-from lickwright.listen.model import ExtraNote, HeardNote, JudgedPass, NoteVerdict
+from lickwright.listen.deviations import NO_VIBRATO, is_bend_missing, note_deviations
+from lickwright.listen.model import ExtraNote, HeardNote, JudgedPass
 from lickwright.music.pitch import pitch_name
 from lickwright.music.steps import interval_words
 from lickwright.timeline.model import SoundingNote, Timeline
@@ -44,49 +44,17 @@ def find_remarks(timeline: Timeline, one: JudgedPass) -> list[Remark]:
 def _of_note(timeline: Timeline, note: HeardNote, pace: float) -> Iterator[Remark]:
     place, where = score_position(timeline, note.sound), fret_in_words(timeline, note.sound)
     at = -1.0 if note.onset is None else note.onset
-
-    def remark(kind: DifferenceKind, words: str, about: str) -> Remark:
-        return Remark(kind, place, note.sound.pass_no, note.sound, words, about, at)
-
-    kinds = note.kinds
-    if note.verdict is NoteVerdict.UNTOLD:
-        return
-    if DifferenceKind.MISSING in kinds:
-        yield remark(DifferenceKind.MISSING, f"missing: {where}", "note")
-        return
-    if DifferenceKind.NOTE in kinds:
-        yield remark(DifferenceKind.NOTE, f"{where}: {_wrong_words(timeline, note)}", "note")
-    if note.late is not None and kinds & {DifferenceKind.LATE, DifferenceKind.EARLY} and abs(note.late) >= 0.06:
-        kind = DifferenceKind.LATE if note.late > 0 else DifferenceKind.EARLY
-        if kind in kinds:
-            yield remark(kind, f"{where} is {lateness_words(timeline, note.late, pace)}", "time")
-    if note.bend_wanted is not None and note.bend_reached is not None:
-        off = note.bend_reached - note.bend_wanted
-        if abs(off) >= FLAT or note.bend_reached < NO_BEND * note.bend_wanted:
-            kind = DifferenceKind.BEND if DifferenceKind.BEND in kinds else DifferenceKind.INTONATION
-            yield remark(kind, _bend_words(where, note.bend_wanted, note.bend_reached), "bend")
-    if note.bend_late is not None and note.bend_late >= LATE_BEND:
-        words = f"the bend at {where} is {lateness_words(timeline, note.bend_late, pace)}"
-        yield remark(DifferenceKind.LATE, words, "bend")
-    if note.release_off is not None and note.release_off >= UNRELEASED:
-        words = f"the bend at {where} is not released: the pitch stays {interval_words(note.release_off)} too high"
-        yield remark(DifferenceKind.INTONATION, words, "release")
-    if (
-        note.vibrato_wanted is not None
-        and note.vibrato_width is not None
-        and is_vibrato_poor(note.vibrato_wanted, note.vibrato_width)
-    ):
-        yield remark(
-            DifferenceKind.TECHNIQUE, _vibrato_words(where, note.vibrato_wanted, note.vibrato_width), "vibrato"
-        )
+    for kind, about in note_deviations(note):
+        words = f"missing: {where}" if kind is DifferenceKind.MISSING else _WORDS[about](timeline, note, where, pace)
+        yield Remark(kind, place, note.sound.pass_no, note.sound, words, about.removeprefix("late "), at)
 
 
-def _wrong_words(timeline: Timeline, note: HeardNote) -> str:
+def _wrong_words(timeline: Timeline, note: HeardNote, where: str, pace: float) -> str:
     heard = note.pitch if note.pitch is not None else note.written
     off = heard - note.written
     shift = round(note.written - note.sound.pitch)  # capo and tuning: names are those of the frets
     name = _letter(timeline, round(heard) - shift)
-    return f"{name} was heard, {interval_words(off)} too {'high' if off > 0 else 'low'}"
+    return f"{where}: {name} was heard, {interval_words(off)} too {'high' if off > 0 else 'low'}"
 
 
 def _letter(timeline: Timeline, pitch: int) -> str:
@@ -102,18 +70,39 @@ def lateness_words(timeline: Timeline, late: float, pace: float) -> str:
     return words + (f", about {length_in_words(nearest)}" if 0.7 < float(nearest) * whole / abs(late) < 1.4 else "")
 
 
-def _bend_words(where: str, wanted: float, reached: float) -> str:
-    if reached < NO_BEND * wanted:
+def _time_words(timeline: Timeline, note: HeardNote, where: str, pace: float) -> str:
+    return f"{where} is {lateness_words(timeline, note.late or 0.0, pace)}"
+
+
+def _bend_words(timeline: Timeline, note: HeardNote, where: str, pace: float) -> str:
+    wanted, reached = note.bend_wanted or 0.0, note.bend_reached or 0.0
+    if is_bend_missing(wanted, reached):
         return f"the bend at {where} is missing: it should go up {interval_words(wanted)}"
     off = reached - wanted
     how = f"{interval_words(off)} {'too far' if off > 0 else 'short'}, {abs(off) * 100:.0f} cents"
     return f"the bend at {where} is {how}"
 
 
-def _vibrato_words(where: str, wanted: float, width: float) -> str:
+def _late_bend_words(timeline: Timeline, note: HeardNote, where: str, pace: float) -> str:
+    return f"the bend at {where} is {lateness_words(timeline, note.bend_late or 0.0, pace)}"
+
+
+def _release_words(timeline: Timeline, note: HeardNote, where: str, pace: float) -> str:
+    return f"the bend at {where} is not released: the pitch stays {interval_words(note.release_off or 0.0)} too high"
+
+
+def _vibrato_words(timeline: Timeline, note: HeardNote, where: str, pace: float) -> str:
+    wanted, width = note.vibrato_wanted or 0.0, note.vibrato_width or 0.0
     if width < NO_VIBRATO:
         return f"the vibrato at {where} is missing"
     return f"the vibrato at {where} is narrow: {100 * width:.0f} cents wide, where {100 * wanted:.0f} are written"
+
+
+# Lick, note, where it is, pace: to the sentence, by what a deviation is about.
+_WORDS: dict[str, Callable[[Timeline, HeardNote, str, float], str]] = {
+    "note": _wrong_words, "time": _time_words, "bend": _bend_words, "late bend": _late_bend_words, "release": _release_words,
+    "vibrato": _vibrato_words,
+}  # fmt: skip
 
 
 def _of_extra(timeline: Timeline, extra: ExtraNote) -> Remark:
