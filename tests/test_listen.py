@@ -262,6 +262,15 @@ def test_praise_is_earned_and_practice_comes_with_bars_and_a_tempo() -> None:
     assert "beats a minute" in first
 
 
+def test_no_praise_where_nothing_is_right_in_any_bar() -> None:
+    timeline = timeline_of(WALK)
+    tones = [moved(t, 1.0) if t.sound in (5, 10) else t for t in take_of(timeline)[0]]
+    found = judged(timeline, pluck(tones))
+    remarks = find_remarks(timeline, best(found))
+    assert {remark.place.bar for remark in remarks} == {1, 2}
+    assert "bar" not in praise_words(found, remarks)
+
+
 def test_the_excerpt_of_a_lick_is_judged_alone() -> None:
     timeline = timeline_of(WALK)
     from lickwright.timeline.excerpt import cut_bars

@@ -8,15 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from math import inf
 
 from lickwright.compare.diff import score_position
-from lickwright.listen.model import JudgedPass, Judgement, NoteVerdict
+from lickwright.listen.model import HeardNote, JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.remarks import Remark
 from lickwright.music.practice import Ladder
 from lickwright.report.console import join_words
 from lickwright.timeline.model import Timeline
 
 _STEADY = 0.025  # seconds: the median lateness of somebody who plays in time
+_FEW = 6  # notes from which on a time is steady
 _MOST = 3
 # Weights: how much a remark of each kind stands in the way of the next step; wrong notes are put right before time, and time before tone.
 _WEIGHTS = {"note": 5, "time": 3, "bend": 3, "release": 2, "vibrato": 1}
@@ -36,25 +38,34 @@ def played_bpm(timeline: Timeline, one: JudgedPass) -> float:
 
 def praise_words(judgement: Judgement, remarks: Sequence[Remark]) -> str:
     """Return a line of praise that is earned; "" where there is none."""
-    one = judgement.passes[judgement.best]
-    told = [note for note in one.notes if note.verdict is not NoteVerdict.UNTOLD]
+    told = [n for n in judgement.passes[judgement.best].notes if n.verdict is not NoteVerdict.UNTOLD]
     about = {remark.about for remark in remarks}
-    wrong_bars = {remark.place.bar for remark in remarks}
     bends = sum(note.bend_reached is not None for note in told)
-    late = sorted(abs(note.late) for note in told if note.late is not None)
-    if not remarks:
-        return "every note that can be judged is right, in time and in tune"
-    if "note" not in about:
-        return "all notes are right"
-    if bends > 1 and not about & {"bend", "release"}:
-        return f"all {bends} bends reach their pitch"
-    if len(late) >= 6 and late[len(late) // 2] < _STEADY and "time" not in about:
-        return f"your time is steady: half of the notes are within {1000 * late[len(late) // 2]:.0f} ms"
-    good = sorted({score_position(judgement.timeline, n.sound).bar for n in told} - wrong_bars)
-    if good:
-        return f"{listed_bars(good)} {'is' if len(good) == 1 else 'are'} just right"
     right = sum(note.verdict is NoteVerdict.RIGHT for note in told)
-    return f"{right} of {len(told)} pitches are right" if right * 2 >= len(told) else ""
+    off = _median_lateness(told)
+    good = _good_bars(judgement, told, remarks)
+    are = "is" if len(good) == 1 else "are"
+    return next(words for earned, words in (
+        (not remarks, "every note that can be judged is right, in time and in tune"),
+        ("note" not in about, "all notes are right"),
+        (bends > 1 and not about & {"bend", "release"}, f"all {bends} bends reach their pitch"),
+        (off < _STEADY and "time" not in about, f"your time is steady: half of the notes are within {1000 * off:.0f} ms"),
+        (good, f"{listed_bars(good)} {are} just right"),
+        (right * 2 >= len(told), f"{right} of {len(told)} pitches are right"),
+        (True, ""),
+    ) if earned)  # fmt: skip
+
+
+def _median_lateness(notes: Sequence[HeardNote]) -> float:
+    """Return the seconds by which half of the notes are off at most; infinity where too few can be told."""
+    late = sorted(abs(note.late) for note in notes if note.late is not None)
+    return late[len(late) // 2] if len(late) >= _FEW else inf
+
+
+def _good_bars(judgement: Judgement, told: Sequence[HeardNote], remarks: Sequence[Remark]) -> list[int]:
+    """Return the numbers of the bars about which there is no remark."""
+    wrong = {remark.place.bar for remark in remarks}
+    return sorted({score_position(judgement.timeline, note.sound).bar for note in told} - wrong)
 
 
 def listed_bars(numbers: Sequence[int]) -> str:
@@ -66,7 +77,7 @@ def listed_bars(numbers: Sequence[int]) -> str:
             [f"{len(bars) - _BAR_WORDS} more"] if len(bars) > _BAR_WORDS else []
         )
         words.append(f"bar{'s' if len(bars) > 1 else ''} {join_words(shown)}")
-    return join_words(words)
+    return join_words(words) if words else ""
 
 
 def practice_advice(judgement: Judgement, remarks: Sequence[Remark]) -> list[str]:

@@ -9,14 +9,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
-from lickwright.compare.model import DifferenceKind, Pair
+from lickwright.compare.model import DifferenceKind, Pair, Score
 from lickwright.compare.score import score_pairs
 from lickwright.listen.deviations import note_deviations
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind, expected_groups
 from lickwright.listen.judge_extras import find_extras
 from lickwright.listen.judge_gestures import judge_gestures
-from lickwright.listen.judge_notes import begun_at_picks, judge_pitches, pass_times
+from lickwright.listen.judge_notes import PassTimes, begun_at_picks, judge_pitches, pass_times
 from lickwright.listen.lateness import OnsetTiming, judge_onsets, overall_pace
 from lickwright.listen.match import MatchedPass, Matching, match_groups
 from lickwright.listen.match_costs import pitch_costs
@@ -34,6 +35,7 @@ _MOST_TEMPOS = 3  # different ones in one recording, that are refined
 _RATE_SHIFT, _RATE_NEAR = 7, 0.05
 _GIVEN_UP = 0.85  # share of the lick: a pass that ends before it, and is followed by another one, was begun again
 _FEW, _FEW_COST = 4, 0.4  # judged notes, and the cost a group up to which the lick is recognized by all its groups
+_COST, _COST_ODD = 0.95, 0.55  # cost a group above which it is another lick, and at an odd shift or tempo
 ODD_TEMPOS = (0.4, 1.5)
 
 
@@ -133,14 +135,7 @@ def _judge_pass(
 ) -> JudgedPass:  # fmt: skip
     times = pass_times(hearing, groups, begun_at_picks(hearing, groups, one.begins, higher), one.tempo)
     notes = judge_pitches(hearing, groups, times, higher)
-    written = np.array([g.at for g in groups])
-    steady = [
-        s is not None and not g.lead and g.kind is not ExpectedKind.UNPITCHED
-        for s, g in zip(times.starts, groups, strict=True)
-    ]
-    heard = np.array(
-        [s if s is not None and ok else np.nan for s, ok in zip(times.starts, steady, strict=True)], np.float64
-    )
+    written, heard = np.array([g.at for g in groups]), _timed_onsets(groups, times)
     told = np.isfinite(heard)
     pace = overall_pace(written[told], heard[told]) if told.sum() > 1 else 1 / one.tempo
     timing = judge_onsets(written, heard)
@@ -150,22 +145,24 @@ def _judge_pass(
     for note in notes:
         note.kinds |= {deviation.kind for deviation in note_deviations(note)}
     extras = find_extras(hearing, groups, times, pace, higher)
-    pairs = [Pair(None, n.sound, frozenset(n.kinds)) for n in notes if n.verdict is not NoteVerdict.UNTOLD]
-    pairs += [Pair(None, None, frozenset((DifferenceKind.EXTRA,))) for _ in extras]
-    starts = [s for s in times.starts if s is not None]
     pauses = tuple(HeardPause(float(heard[k]), seconds, groups[k].sounds[0]) for k, seconds in timing.pauses)
     return JudgedPass(
-        min(starts),
-        max(times.stops),
-        pace,
-        _drift(timing),
-        tuple(notes),
-        tuple(extras),
-        pauses,
-        again,
-        ends_at,
-        score_pairs(pairs),
-    )
+        min(s for s in times.starts if s is not None), max(times.stops), pace, _drift(timing), tuple(notes), tuple(extras), pauses,
+        again, ends_at, _score(notes, len(extras)),
+    )  # fmt: skip
+
+
+def _timed_onsets(groups: Sequence[ExpectedGroup], times: PassTimes) -> NDArray[np.float64]:
+    """Return when each group that has a time of its own begins, in seconds; NaN for the others and for what was not heard."""
+    steady = [not g.lead and g.kind is not ExpectedKind.UNPITCHED for g in groups]
+    onsets = [s if s is not None and ok else np.nan for s, ok in zip(times.starts, steady, strict=True)]
+    return np.array(onsets, np.float64)
+
+
+def _score(notes: Sequence[HeardNote], extras: int) -> Score:
+    """Return the score of a comparison, of the notes that can be told."""
+    pairs = [Pair(None, n.sound, frozenset(n.kinds)) for n in notes if n.verdict is not NoteVerdict.UNTOLD]
+    return score_pairs(pairs + [Pair(None, None, frozenset((DifferenceKind.EXTRA,)))] * extras)
 
 
 def _fill_lateness(notes: Sequence[HeardNote], groups: Sequence[ExpectedGroup], timing: OnsetTiming) -> None:
@@ -206,6 +203,6 @@ def _unlike(one: JudgedPass, shift: int, cost: float) -> str:
     if one.judged < _FEW:  # what is passed over says more than they do
         return "" if cost < _FEW_COST else "this does not sound like this lick"
     odd = shift != 0 or not ODD_TEMPOS[0] <= tempo <= ODD_TEMPOS[1]
-    if share < (RIGHT_SHARE_ODD if odd else RIGHT_SHARE):
+    if share < (RIGHT_SHARE_ODD if odd else RIGHT_SHARE) or cost > (_COST_ODD if odd else _COST):
         return "this does not sound like this lick"
     return ""

@@ -6,7 +6,7 @@ notes, rakes or what is passed over, nor where the player hesitates.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -21,6 +21,7 @@ _SOFT = 21.0  # decibels below the loudest
 _APART = 0.075  # seconds from the notes of the lick
 _SHORT = 0.06  # seconds that an extra note lasts at least
 _HESITATION = 0.45  # seconds beyond what is expected
+_LATEST = 0.2  # seconds before that in which no extra note begins
 
 
 def find_extras(
@@ -29,26 +30,31 @@ def find_extras(
     """Return the extra notes of a pass, in order."""
     told = [n for n, b in enumerate(times.begins) if b is not None]
     found: list[ExtraNote] = []
-    for place, n in enumerate(told):
-        following = told[place + 1] if place + 1 < len(told) else None
-        first = (times.begins[n] or 0) + 1
-        last = (times.begins[following] or 0) if following is not None else hearing.count
-        if _is_passed(groups, n, following):
-            continue
-        end = groups[n].at + groups[n].length if following is None else groups[following].at
-        until = float(times.starts[n] or 0) + (end - groups[n].at) * pace + _HESITATION
-        next_start = times.starts[following] if following is not None else None
-        if next_start is not None and next_start > until:
-            continue
-        for k in range(first, last):
-            if (
-                _is_extra(hearing, k, groups[n], times.starts[n], next_start, higher)
-                and hearing.starts[k] < until - 0.2
-            ):
-                found.append(
-                    ExtraNote(float(hearing.starts[k]), float(hearing.pitches[k] - higher), groups[n].sounds[0])
-                )
+    for n, following in zip(told, [*told[1:], None], strict=True):
+        if not _is_passed(groups, n, following):
+            found += _extras_between(hearing, groups, times, n, following, pace, higher)
     return found
+
+
+def _extras_between(
+    hearing: Hearing,
+    groups: Sequence[ExpectedGroup],
+    times: PassTimes,
+    n: int,
+    following: int | None,
+    pace: float,
+    higher: float,
+) -> Iterator[ExtraNote]:
+    """Yield the extra notes between a group and the one that is heard next, None after the last; none where the player hesitates."""
+    start, next_start = times.starts[n], None if following is None else times.starts[following]
+    end = groups[n].at + groups[n].length if following is None else groups[following].at
+    until = float(start or 0) + (end - groups[n].at) * pace + _HESITATION
+    if next_start is not None and next_start > until:
+        return
+    last = hearing.count if following is None else times.begins[following] or 0
+    for k in range((times.begins[n] or 0) + 1, last):
+        if hearing.starts[k] < until - _LATEST and _is_extra(hearing, k, groups[n], start, next_start, higher):
+            yield ExtraNote(float(hearing.starts[k]), float(hearing.pitches[k] - higher), groups[n].sounds[0])
 
 
 def _is_passed(groups: Sequence[ExpectedGroup], n: int, following: int | None) -> bool:

@@ -133,17 +133,23 @@ def _judge_single(
     if np.isfinite(pitch) and low - _NEAR <= pitch <= high + _NEAR:
         return note
     spectrum = new_spectrum(hearing.recording, start, stop)
-    expected = min(max(pitch, low), high) if np.isfinite(pitch) else written
-    if not np.isfinite(pitch):
-        if begin is not None and _is_silent(hearing, begin):
-            note.verdict, note.onset = NoteVerdict.MISSING, None
-        elif comb_strength(spectrum, written + higher) < _SURE:
-            note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
-    elif not group.struck and abs(pitch - expected) > _JOINED_REACH:
+    if np.isfinite(pitch):
+        _judge_other_pitch(note, group, spectrum, pitch, min(max(pitch, low), high), higher)
+    elif begin is not None and _is_silent(hearing, begin):
+        note.verdict, note.onset = NoteVerdict.MISSING, None
+    elif comb_strength(spectrum, written + higher) < _SURE:
+        note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
+    return note
+
+
+def _judge_other_pitch(
+    note: HeardNote, group: ExpectedGroup, spectrum: Spectrum, pitch: float, expected: float, higher: float
+) -> None:
+    """Call a note wrong whose pitch came out as another one, unless that is misheard, or another string's."""
+    if not group.struck and abs(pitch - expected) > _JOINED_REACH:
         note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
     elif not is_misheard(pitch, expected) and beats_expected(spectrum, pitch + higher, expected + higher):
         note.verdict = NoteVerdict.WRONG
-    return note
 
 
 def _is_not_struck(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes) -> bool:

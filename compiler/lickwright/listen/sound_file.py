@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import stat
 from collections.abc import Iterator
+from contextlib import contextmanager
 from io import BytesIO
 from typing import BinaryIO, NamedTuple
 
@@ -65,10 +66,27 @@ def decode_recording(file: BinaryIO) -> ReadRecording:
         raise UnreadableRecording("the file is empty")
     file.seek(0)
     try:
-        with soundfile.SoundFile(file) as sound:
+        with _quiet(), soundfile.SoundFile(file) as sound:
             return _decode(sound)
     except (soundfile.LibsndfileError, RuntimeError, TypeError, OSError) as e:
         raise UnreadableRecording(f"this is not a recording that can be read: {_short(e)}") from None
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep the decoder of MP3 from writing to standard error, which it does in its own words for every damaged frame."""
+    try:
+        kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
+    except OSError:  # standard error is closed
+        yield
+        return
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
 
 
 def encode_recording(samples: NDArray[np.float32], rate: int) -> bytes:
