@@ -33,7 +33,7 @@ SQUEAK = 0.012  # of the stroke: noise of a finger that slides along a winding
 
 LEVEL = 0.1  # root mean square of a string struck mf
 LOUDER = 1.5  # amplitude is loudness to this power: 16 dB from pp to ff
-LEAST = {Stroke.HAMMER: 0.1, Stroke.PULL: 0.14, Stroke.TAP: 0.1}  # of a pick: given however loud the string is
+LEAST = {Stroke.HAMMER: 0.09, Stroke.PULL: 0.14, Stroke.TAP: 0.1}  # of a pick: given however loud the string is
 PRESSED = tuple(LEAST)
 
 
