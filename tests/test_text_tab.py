@@ -103,6 +103,15 @@ def on_g(string: str, *prose: str) -> list[str]:
         ("--1012--", "3:10 3:12"),
         ("--lO--l2--", "3:10 3:12"),
         ("--7/5----", "3:7 3:\\5"),
+        ("--7b(1/2)r7--5--", "3:7b1r0 3:5"),
+        ("--7b(½)--7b(0.5)--", "3:7b1 3:7b1"),
+        ("--7-b-9-r-7--5--", "3:7b2r0 3:5"),
+        ("--7b9br7--7br7--", "3:7b2r0 3:7b2r0"),
+        ("--7bu(9)--7bu9bd7--", "3:7b2 3:7b2r0"),
+        ("--7b>9--5--", "3:7b2 3:5"),
+        ("--8tr10~~~--8~--", "3:8.tr10 3:8~"),
+        ("--PM-0--0-|--5--", "3:0.pm 3:0.pm 3:5"),
+        ("--5--P.M.0--0--", "3:5 3:0.pm 3:0.pm"),
     ],
 )
 def test_marks_on_a_string(string: str, notes: str) -> None:
@@ -122,6 +131,10 @@ def test_marks_on_a_string(string: str, notes: str) -> None:
         ("natural harmonic = *", "--8*--", "3:<8>"),
         ("hammer-ons = ^, vibrato: v", "--5^7v--", "3:5 3:h7~"),
         ("s is a slap", "--5s---", "3:5.slap"),
+        ("^ is a half step bend", "--7^--", "3:7b1"),
+        ("b = bend (quarter step)", "--7b--7b9--", "3:7b0.5 3:7b2"),
+        ("h12 means harmonic at 12", "--h12--5--", "3:<12> 3:5"),
+        ("^ slide up", "--5--^7--5^7--", "3:5 3:/7 3:5 3:/7"),
     ],
 )
 def test_the_tabs_own_key_goes_first(key: str, string: str, notes: str) -> None:
@@ -153,6 +166,27 @@ D|-5-7-------------|-------7---------|
 A|-----------------|-----------------|
 E|-----------------|-----------------|
 """
+
+
+def test_palm_mute_on_a_string_without_a_note_is_reported() -> None:
+    text = "\n".join(f"{n}|--5--{'PM--|' if n == 'G' else '-----'}--5--|" for n in "eBGDAE")
+    assert "L812" in codes(text)
+    assert "L813" in codes(text.replace("PM--|", "PM-0-"))
+
+
+@pytest.mark.parametrize(
+    ("key", "row", "marks"),
+    [
+        ("v = down, ^ = up", "v   ^", ["down", "up"]),
+        ("D is a downstroke, U is an upstroke", "D   U", ["down", "up"]),
+        ("T = slap with the thumb, P = pop", "T   P", ["slap", "pop"]),
+    ],
+)
+def test_the_tabs_own_key_names_its_strokes(key: str, row: str, marks: list[str]) -> None:
+    strings = "\n".join(f"{n}|{'-5---7--' if n == 'G' else '--------'}|" for n in "eBGDAE")
+    assert tokens(f"{key}\n\n   {row}\n{strings}\n") == [
+        f"3:{fret}.{mark}" for fret, mark in zip((5, 7), marks, strict=True)
+    ]
 
 
 def onsets(text: str) -> list[list[str]]:

@@ -9,7 +9,8 @@ from fractions import Fraction
 
 HIGHEST = 24  # the highest fret that is taken for one number
 AMOUNT = (
-    r"\(\d{1,2}\)|\(?(?:full|fl(?![a-z])|[fF](?![a-zA-Z]))\)?|1[ -]?1/2|1½|[13]/[24]|\d{0,2}\.\d{1,2}|\d{1,2}|[½¼¾]"
+    r"\(\d{1,2}\)|\((?:1[ -]?1/2|[13]/[24]|\d?\.\d{1,2}|1?[½¼¾])\)|\(?(?:full|fl(?![a-z])|[fF](?![a-zA-Z]))\)?"
+    r"|1[ -]?1/2|1½|[13]/[24]|\d{0,2}\.\d{1,2}|\d{1,2}|[½¼¾]"
 )
 _STEPS = {
     "1/4": "1/2",

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
+from fractions import Fraction
 from typing import NamedTuple
 
 MEANINGS: tuple[tuple[str, str], ...] = (  # by the first words that fit: a pattern, and the meaning
@@ -55,6 +56,10 @@ _MARK_BEHIND = re.compile(
     r"[a-z]{0,4}(?:[ -](?:ons?|offs?|notes?|ups?|downs?|harmonics?))?\s*(?:=|:|->)\s*"
     r"(?P<mark>\(\w{1,3}\)|<\d*n?>|\[\w{0,2}\]|\d{0,2}[a-zA-Z~/\\^*=+.>']{1,2}\d{0,2})(?=$|[\s,;.)])"
 )
+_STROKE = re.compile(r"(down|up)\s*(?=[,;.)]|$)", re.IGNORECASE)
+_STOP = re.compile(r"[,;]|\s{3,}|$")
+_SIZE = re.compile(r"\b(half|quarter|whole|full)[- ](?:step|tone)", re.IGNORECASE)
+_SIZES = {"quarter": Fraction(1, 2), "half": Fraction(1), "whole": Fraction(2), "full": Fraction(2)}  # semitones
 _LOOK = 28  # characters after the mark in which its meaning begins
 
 
@@ -63,11 +68,16 @@ class Legend(NamedTuple):
 
     meanings: dict[str, frozenset[str]]  # by mark without frets: `h`, `()`, `<>`, `^`
     lines: frozenset[int]  # numbers of the lines that explain
+    sizes: dict[str, Fraction]  # by mark: by how many semitones it bends, where that is said
 
     def says(self, mark: str) -> str:
         """Return the one meaning of a mark; "" where it is not explained, or has several."""
         found = self.meanings.get(mark, frozenset())
         return next(iter(found)) if len(found) == 1 else ""
+
+    def size(self, mark: str) -> Fraction | None:
+        """Return by how many semitones a mark bends; None where the key does not say it."""
+        return self.sizes.get(mark)
 
     def may(self, mark: str, meaning: str) -> bool:
         """Return True if a mark can have a meaning: it is explained so, or not explained."""
@@ -78,28 +88,41 @@ def read_legend(lines: Iterable[tuple[int, str]]) -> Legend:
     """Return what the lines (number and text) explain, whichever stands first, the mark or its meaning."""
     found: dict[str, set[str]] = {}
     where: set[int] = set()
+    sizes: dict[str, Fraction] = {}
     for number, text in lines:
-        for mark, meaning in [*_mark_first(text)] or [*_meaning_first(text)]:
+        for mark, meaning, at in [*_mark_first(text)] or [*_meaning_first(text)]:
             found.setdefault(mark, set()).add(meaning)
             where.add(number)
-    return Legend({mark: frozenset(names) for mark, names in found.items()}, frozenset(where))
+            said = _SIZE.findall(text, at, _end_of_entry(text, at))
+            if meaning in ("bend", "prebend") and len(said) == 1:
+                sizes[mark] = _SIZES[said[0].lower()]
+    return Legend({mark: frozenset(names) for mark, names in found.items()}, frozenset(where), sizes)
 
 
-def _mark_first(text: str) -> Iterator[tuple[str, str]]:
-    """Yield the marks and meanings of `v = vibrato`, `(5) ghost note`."""
+def _mark_first(text: str) -> Iterator[tuple[str, str, int]]:
+    """Yield the marks and meanings of `v = vibrato`, `(5) ghost note`, and where the words begin."""
     for entry in _ENTRY.finditer(text):
-        meaning = _MEANING.match(text, entry.end()) or _within(text, entry.end())
+        meaning = _meaning(text, entry.end())
         mark = _bare_mark(entry["mark"])
-        if meaning is not None and mark:
-            yield mark, _name(meaning)
+        if meaning and mark:
+            yield mark, meaning, entry.end()
 
 
-def _meaning_first(text: str) -> Iterator[tuple[str, str]]:
-    """Yield the marks and meanings of `vibrato: v`, `hammer-ons = h`."""
+def _meaning_first(text: str) -> Iterator[tuple[str, str, int]]:
+    """Yield the marks and meanings of `vibrato: v`, `hammer-ons = h`, and where the words begin."""
     for meaning in _MEANING.finditer(text):
         mark = _MARK_BEHIND.match(text, meaning.end())
         if mark is not None and _bare_mark(mark["mark"]):
-            yield _bare_mark(mark["mark"]), _name(meaning)
+            yield _bare_mark(mark["mark"]), _name(meaning), meaning.start()
+
+
+def _meaning(text: str, at: int) -> str:
+    """Return the meaning of the words at an index; "" for none."""
+    alone = _STROKE.match(text, at)
+    if alone:
+        return alone[1].lower()
+    meaning = _MEANING.match(text, at) or _within(text, at)
+    return _name(meaning) if meaning is not None else ""
 
 
 def _name(meaning: re.Match[str]) -> str:
@@ -108,9 +131,13 @@ def _name(meaning: re.Match[str]) -> str:
 
 def _within(text: str, at: int) -> re.Match[str] | None:
     """Return the meaning that stands a few words on: `^ is what I use for a bend`."""
-    stop = re.compile(r"[,;]|\s{3,}|$").search(text, at)
-    end = min(at + _LOOK, stop.start() if stop else len(text))
-    return _MEANING.search(text, at, end)
+    return _MEANING.search(text, at, min(at + _LOOK, _end_of_entry(text, at)))
+
+
+def _end_of_entry(text: str, at: int) -> int:
+    """Return where the words of an entry that go on at an index end."""
+    stop = _STOP.search(text, at)
+    return stop.start() if stop else len(text)
 
 
 def _bare_mark(mark: str) -> str:

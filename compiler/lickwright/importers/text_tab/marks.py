@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 
 from lickwright.importers.text_tab.amounts import AMOUNT
-from lickwright.importers.text_tab.scan_state import MEANT, Place
+from lickwright.importers.text_tab.scan_state import MADE, MEANT, Place
 from lickwright.importers.text_tab.scanned import ScannedBar, ScannedNote
 from lickwright.importers.text_tab.shape_marks import NEXT, ShapeMarks
 
@@ -20,9 +20,11 @@ TOKEN = re.compile(
     |(?P<paren>\((?P<p1>[xX]|\d{{1,2}}<[\d.]+>|<[\d.]+>|\d{{1,2}})(?P<p2>\*?)(?P<p3>(?:[bB]\d*)?)\))
     |(?P<square>\[(?P<s1>\d{{1,2}})\]) |(?P<curly>\{{(?P<c1>\d{{1,2}})\}})
     |(?P<trill>tr\.?(?:\(?(?P<t1>\d{{1,2}})\)?)?)
+    |(?P<mute>[pP]\.?[mM]\.?(?![a-zA-Z]))
     |(?P<letters>[PANTH]\.?H\.?(?![a-z]))
     |(?P<prebend>[pP][bB](?P<pb>{AMOUNT})?)
-    |(?P<bend>[bB]\^?(?!end)(?P<b1>{AMOUNT})?)
+    |(?P<letdown>[bB][dD](?:\((?P<d1>\d{{1,2}})\)|(?P<d2>\d{{1,2}}))?)
+    |(?P<bend>[bB](?:[uU](?![a-z])|-?>(?=[\d(])|\^)?(?!end)(?P<b1>{AMOUNT})?)
     |(?P<word>(?:hold|full|vib|let|ring|slide|bend|[a-zA-Z]{{4,}}))
     |(?P<release>[rR](?:\((?P<r1>\d{{1,2}})\)|(?P<r2>\d{{1,2}}))?)
     |(?P<tremolo>/{{3,}})
@@ -73,6 +75,7 @@ class StringScanner(ShapeMarks):
             else:
                 at = getattr(self, f"_{kind}")(token) or token.end()
             self._ending = at
+        self._end_mute(closed=False)
         return self._bar
 
     def _on_held(self, kind: str, token: re.Match[str], held: ScannedNote) -> None:
@@ -84,6 +87,20 @@ class StringScanner(ShapeMarks):
             for _, shape in self._bar.shapes[before:]:
                 shape.x = held.x
 
+    def _mute(self, token: re.Match[str]) -> None:
+        """Read `PM--0-0-|` on the string itself: palm mute up to a stroke that closes it, else to the bar line."""
+        self._muting = token
+
+    def _end_mute(self, closed: bool) -> None:
+        """End a palm mute that began on the string; one that no note stands in is not understood."""
+        token, self._muting = self._muting, None
+        if token is None:
+            return
+        if not any("pm" in note.marks for note in self._bar.notes):
+            self._unknown(token)
+        elif not closed:
+            self._assumed(token, "palm mute up to the bar line", "PM")
+
     def _link(self, token: re.Match[str]) -> None:
         sign = token[0].lower()
         meaning = self._legend.says(token[0]) or self._legend.says(sign)
@@ -93,6 +110,9 @@ class StringScanner(ShapeMarks):
             return
         if meaning == "pop" and token[0] == "P" and self._touches() and self.last is not None:
             self.last.marks.add("pop")
+            return
+        if meaning in MADE and touches_right and not touches_right[1]:
+            self._ahead = meaning
             return
         apart = self._gap if self.last is not None else 99
         self._wait(
@@ -192,7 +212,7 @@ class StringScanner(ShapeMarks):
         if self._touches() and self.last is not None:
             self.last.marks.add("!")
         else:
-            self._accent = True
+            self._ahead = "accent"
 
     def _bracket(self, token: re.Match[str]) -> None:
         """Pass over a parenthesis around several notes."""
@@ -206,6 +226,9 @@ class StringScanner(ShapeMarks):
 
     def _other(self, token: re.Match[str]) -> None:
         if token[0] == "%" and self._ours:
+            return
+        if token[0] == "|" and self._muting is not None:
+            self._end_mute(closed=True)
             return
         said = self._legend.says(token[0])
         if said:

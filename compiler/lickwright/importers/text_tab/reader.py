@@ -153,8 +153,9 @@ class _SectionReader:
         ours = self._section.ours
         names = {label: n for n, label in enumerate(tuning.labels, 1) if tuning.labels.count(label) == 1}
         plucks = any("plucking hand" in line.text for line in self._prose)
-        strokes = [letter for letter in self._legend.meanings if self._legend.says(letter) in _STROKES]
-        rows = RowReader(ours, plucks, frozenset(strokes), _is_chord)
+        said = {sign: self._legend.says(sign) for sign in self._legend.meanings}
+        strokes = {sign: meaning for sign, meaning in said.items() if meaning in _STROKES}
+        rows = RowReader(ours, plucks, strokes, _is_chord)
         reader = BarReader(self._legend, ours, rows, names, self._report)
         for number, (system, order) in enumerate(ordered):
             if reader.notes > MOST_NOTES:

@@ -8,7 +8,7 @@ which are kept as they stand.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import field, mutable_record
@@ -86,8 +86,8 @@ _FRET_HAND, _PICK_HAND = "fretting hand", "plucking hand"
 class RowReader:
     """Reads the rows of one tab; `ours` is a tab that Lickwright printed, whose rows are known exactly."""
 
-    def __init__(self, ours: bool, plucks: bool, strokes: frozenset[str], is_chord: Callable[[str], bool]) -> None:
-        """`strokes` are the letters that the key explains as strokes: a row of them alone names no chords."""
+    def __init__(self, ours: bool, plucks: bool, strokes: Mapping[str, str], is_chord: Callable[[str], bool]) -> None:
+        """`strokes` are the signs that the key explains as strokes, with what they are: a row of them alone names no chords."""
         self._ours, self._plucks, self._strokes, self._is_chord = ours, plucks, strokes, is_chord
 
     def read(self, above: Sequence[TextLine], below: Sequence[TextLine], offset: int, instants: int) -> Rows:
@@ -135,8 +135,8 @@ class RowReader:
         labeled = text.endswith((_FRET_HAND, _PICK_HAND))
         if labeled:
             return [_fingers if text.endswith(_FRET_HAND) else _plucks]
-        if self._strokes and not numbered and set(text.split()) <= self._strokes:
-            return [_stroke]
+        if self._strokes and not numbered and set(text.split()) <= self._strokes.keys():
+            return [_stroke if self._ours else self._said_stroke]
         amounts = _bend if self._ours else _plain_bend
         kinds: list[Kind] = [_going, _tempo, _ending, self._chord, _spans, amounts, _accent]
         if self._ours:
@@ -144,6 +144,10 @@ class RowReader:
         else:
             kinds += [_plain_stroke, _tap_sign, _dynamic]
         return kinds
+
+    def _said_stroke(self, text: str, at: int) -> tuple[str, int, str, bool, bool] | None:
+        sign = text[at:].split(maxsplit=1)[0]
+        return self._strokes[sign], at + len(sign), "", False, True
 
     def _chord(self, text: str, at: int) -> tuple[str, int, str, bool, bool] | None:
         found = _CHORD.match(text, at)

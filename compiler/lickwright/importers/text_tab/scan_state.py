@@ -20,6 +20,9 @@ MEANT: dict[str, str] = {  # what a legend's meaning is called as a mark of the 
     "palm": "pm", "ring": "=", "accent": "!", "short": ",", "ghost": "?", "tremolo": "tremolo", "up": "up", "down": "down", "slap": "slap",
     "pop": "pop", "grace": "grace",
 }  # fmt: skip
+MADE = frozenset(
+    {"natural", "pinch", "artificial", "dead", "held"}
+)  # meanings that a sign gives to the note that it stands at
 
 Report = Callable[
     [Rule, str, str, Span, str], None
@@ -44,7 +47,8 @@ class ScanState:
         self._place: Place = _nowhere
         self._gap = 99  # characters of filler since the last token
         self._ending = -1  # index after the last token
-        self._accent = False
+        self._ahead = ""  # the meaning of a sign that stands before its note
+        self._muting: re.Match[str] | None = None  # the `PM` on the string that the next notes belong to
         self._held: ScannedNote | None = None  # the note in parentheses that the next token may touch
 
     def _span(self, token: re.Match[str]) -> Span:
@@ -93,9 +97,11 @@ class ScanState:
             )
         if self._pending:
             self._connect(note, token)
-        if self._accent:
-            note.marks.add("!")
-            self._accent = False
+        if self._ahead:
+            self._give(note, self._ahead)
+            self._ahead = ""
+        if self._muting is not None:
+            note.marks.add("pm")
         self._bar.notes.append(note)
         self.last = note
         return note

@@ -14,19 +14,41 @@ from lickwright.importers.text_tab.rules import ASSUMED_MARK, NOT_JOINED
 from lickwright.importers.text_tab.scanned import ScannedShape
 
 NEXT = re.compile(r"([-\s]{0,3})(?:\(?\d|[xX]|<\d)")  # what a connection goes on to, and the filler before it
+_WAVE = re.compile(r"~+")
+_APART = re.compile(r"-(\d{1,2})(?!\d)")
 _FRET = re.compile(r"\(?(\d{1,2})\)?")
 
 
 class ShapeMarks(NoteMarks):
     """Reads the tokens that shape notes."""
 
-    def _bend(self, token: re.Match[str]) -> None:
-        self._bend_to("^", token["b1"], token)
+    def _bend(self, token: re.Match[str]) -> int | None:
+        """Read a bend; `7-b-9` has dashes around its sign, and the `b` of `7b9br7` says that the bend goes back."""
+        bent = self.last is not None and bool(self.last.shapes) and self.last.shapes[-1].kind in ("^", "^^")
+        if bent and token["b1"] is None and self._text[token.end() : token.end() + 1] in ("r", "R"):
+            return None
+        apart = None if token["b1"] else self._apart(token)
+        if (
+            apart is not None
+            and self.last is not None
+            and self.last.fret is not None
+            and int(apart[1]) > self.last.fret
+        ):
+            self._shape("^", token, Fraction(int(apart[1]) - self.last.fret), apart=False)
+            return apart.end()
+        said = self._legend.size(token[0]) if token["b1"] is None else None
+        self._bend_to("^", token["b1"], token, said)
+        return None
+
+    def _apart(self, token: re.Match[str]) -> re.Match[str] | None:
+        """Return the fret one dash behind a sign that stands one dash behind its note."""
+        return _APART.match(self._text, token.end()) if self._gap == 1 and not self._ours else None
 
     def _prebend(self, token: re.Match[str]) -> None:
         self._bend_to("^^", token["pb"], token)
 
-    def _bend_to(self, kind: str, amount: str | None, token: re.Match[str]) -> None:
+    def _bend_to(self, kind: str, amount: str | None, token: re.Match[str], said: Fraction | None = None) -> None:
+        """Bend the last note by an amount that stands behind the sign, else by what the key says of it."""
         note = self.last
         if note is None or (self._gap > 2 and kind == "^^"):
             if kind == "^^" and amount and amount.isdigit() and int(amount) >= 2:
@@ -37,6 +59,8 @@ class ShapeMarks(NoteMarks):
             self._unknown(token)
             return
         by, sure = read_bend_size(amount, note.fret)
+        if by is None and not self._ours:
+            by = said
         if not sure:
             note.sure = False
             self._doubt(
@@ -51,9 +75,16 @@ class ShapeMarks(NoteMarks):
             note.marks.discard("?")
         self._shape(kind, token, by, unsaid=by is None)
 
-    def _release(self, token: re.Match[str]) -> None:
+    def _release(self, token: re.Match[str]) -> int | None:
+        apart = None if token["r1"] or token["r2"] else self._apart(token)
+        self._release_to(token["r1"] or token["r2"] or (apart[1] if apart else None), token)
+        return apart.end() if apart else None
+
+    def _letdown(self, token: re.Match[str]) -> None:
+        self._release_to(token["d1"] or token["d2"], token)
+
+    def _release_to(self, target: str | None, token: re.Match[str]) -> None:
         note = self.last
-        target = token["r1"] or token["r2"]
         bent = note is not None and any(s.kind in ("^", "^^") for s in note.shapes)
         if note is None:
             self._unknown(token)
@@ -111,18 +142,22 @@ class ShapeMarks(NoteMarks):
         if target is not None and note.fret is not None and int(target[1]) > note.fret:
             self._shape("^", token, Fraction(int(target[1]) - note.fret))
             return target.end()
-        self._shape("^", token, unsaid=True)
+        size = None if self._ours else self._legend.size("^")
+        self._shape("^", token, size, unsaid=size is None)
         return None
 
-    def _trill(self, token: re.Match[str]) -> None:
+    def _trill(self, token: re.Match[str]) -> int | None:
+        """Read `5tr7`; a wavy line behind it is the trill's."""
         note = self.last
         other = re.compile(r"[-~]*\(?(\d{1,2})\)?").match(self._text, token.end()) if not token["t1"] else None
         fret = int(token["t1"]) if token["t1"] else None
         if note is None or not self._touches() or fret is None:
             del other
             self._unknown(token)
-            return
+            return None
         note.trill = fret
+        line = None if self._ours or self._legend.says("~") else _WAVE.match(self._text, token.end())
+        return line.end() if line else None
 
     def _letters(self, token: re.Match[str]) -> None:
         kind = {"P": "pinch", "N": "natural"}.get(token[0][0], "artificial")
@@ -146,18 +181,29 @@ class ShapeMarks(NoteMarks):
 
     def _marked(self, token: re.Match[str], meaning: str) -> None:
         """Give the note beside a sign the meaning that the key has for it."""
-        if meaning in ("slide up", "slide down", "slide off up", "slide off down"):
-            self._slide_off("/" if meaning.endswith("up") else "\\", token)
+        follows = NEXT.match(self._text, token.end())
+        if meaning.startswith("slide ") and meaning.endswith(("up", "down")):
+            self._said_slide(meaning, token, follows is not None and not follows[1])
         elif meaning in ("bend", "prebend"):
-            self._bend_to("^" if meaning == "bend" else "^^", None, token)
-        elif meaning == "tap" and NEXT.match(self._text, token.end()) and self._gap > 0:
+            self._bend_to("^" if meaning == "bend" else "^^", None, token, self._legend.size(token[0]))
+        elif meaning == "tap" and follows is not None and self._gap > 0:
             self._wait("t", token, False)
         elif self._touches() and self.last is not None:
             self._give(self.last, meaning)
+        elif follows is not None and not follows[1]:
+            self._ahead = meaning
         elif meaning == "accent":
-            self._accent = True
+            self._ahead = "accent"
         else:
             self._unknown(token)
+
+    def _said_slide(self, meaning: str, token: re.Match[str], on: bool) -> None:
+        """Read a sign that the key calls a slide up or down: to the fret that touches it (`on`), else off the note."""
+        sign = "/" if meaning.endswith("up") else "\\"
+        if on and not meaning.startswith("slide off"):
+            self._wait(sign, token, self._gap == 0 and self.last is not None and not meaning.startswith("slide in"))
+        else:
+            self._slide_off(sign, token)
 
     def _slide_off(self, sign: str, token: re.Match[str]) -> None:
         if sign in ("s", "ss"):
