@@ -146,6 +146,8 @@ def test_the_tabs_own_key_goes_first(key: str, string: str, notes: str) -> None:
     [
         "", "Hello, this is a letter.\n\n-- \nYours", "\n".join("-" * 40 for _ in range(2)), "a | b\n--|--\n1 | 2\n",
         "CC|x---x---|\nHH|--x---x-|\nSD|----o---|\nBD|o-------|\n",
+        "C |x-----------------|\nH |--x-x-x-x-x-x-x-x-|\nS |----o-------o-----|\nB |o-------o---------|\n",
+        " |  o   o  |\n |    ^    |\n |  \\___/  |\n  \\_______/\n", "1-2-3-4\n5-6-7-8\n9-1-2-3\n4-5-6-7\n",
         "A|--------|\nB|-----|\nC|---------|\nD|--|\nE|------|\nF|---|\n",
     ],
 )  # fmt: skip
@@ -187,6 +189,23 @@ def test_the_tabs_own_key_names_its_strokes(key: str, row: str, marks: list[str]
     assert tokens(f"{key}\n\n   {row}\n{strings}\n") == [
         f"3:{fret}.{mark}" for fret, mark in zip((5, 7), marks, strict=True)
     ]
+
+
+@pytest.mark.parametrize(
+    "labels",
+    [
+        ("high E |", "B      |", "G      |", "D      |", "A      |", "low E  |"),
+        ("E (high)|", "B       |", "G       |", "D       |", "A       |", "E (low) |"),
+        ("1)", "2)", "3)", "4)", "5)", "6)"),
+        ("(1)", "(2)", "(3)", "(4)", "(5)", "(6)"),
+        ("Thin e:", "     B:", "     G:", "     D:", "     A:", " Low e:"),
+    ],
+)
+def test_labels_as_people_write_them(labels: tuple[str, ...]) -> None:
+    strings = ("-5------", "---8----", "--------", "--------", "--------", "-----0--")
+    text = "\n".join(label + string for label, string in zip(labels, strings, strict=True))
+    assert tokens(text) == ["1:5", "2:8", "6:0"]
+    assert not {"L813", "L815", "L819"} & codes(text)
 
 
 def onsets(text: str) -> list[list[str]]:

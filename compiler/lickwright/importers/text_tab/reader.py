@@ -174,7 +174,7 @@ class _SectionReader:
         found = []
         for system in self._section.systems:
             try:
-                found.append((system, order_strings(labels[id(system)], known, low_on_top)))
+                found.append((system, order_strings(labels[id(system)], known, low_on_top, system.has_frets)))
             except NoStrings as e:
                 self._report_line(
                     NOT_STRINGS, f"`{e}` are not the strings of an instrument", "it was left out", system.rows[0].line

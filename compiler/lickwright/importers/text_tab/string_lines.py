@@ -15,14 +15,16 @@ from lickwright.importers.text_tab.text_lines import LONG_DASHES, TextLine
 DASHES = f"-{LONG_DASHES}"
 BODY = r"[-—–_=.0-9|:xXhHpPbBrRsStTvVoOlI~^/\\()<>\[\]{}*+ '\"%!,>½¼¾]"
 _LABEL = re.compile(
-    r"(?P<indent>\s*)(?:[(\[]?(?P<name>[A-Ha-h](?:[#b]|(?:es|is)(?![a-z]))?|\d{1,2})(?P<octave>\d)?[)\]]?)"
-    r"(?P<blank>\s{0,4})(?P<sep>[|:\]!)I]+|>(?=[-—–])|(?=[-—–]))"
+    r"(?P<indent>\s*)(?P<which>(?:[Hh]igh|[Hh]i|[Tt]hin|[Ll]ow|[Tt]hick)[ .-]+)?"
+    r"(?:[(\[]?(?P<name>[A-Ha-h](?:[#b]|(?:es|is)(?![a-z]))?|\d{1,2})(?P<octave>\d)?[)\]]?)"
+    r"(?: ?\((?P<size>high|hi|thin|low|thick)\))?(?P<blank>\s{0,4}|\s{5,8}(?=[|:]))(?P<sep>[|:\]!)I]+|>(?=[-—–])|(?=[-—–]))"
 )
 _OTHER_LABEL = re.compile(r"(?P<indent>\s*)(?P<name>[A-Za-z][A-Za-z#]{0,2}\d?)\s{0,4}(?P<sep>[|:]+)(?=.*-.*-)")
+_THIN = frozenset({"high", "hi", "thin"})
 _BARE = re.compile(r"(?P<indent>\s*)(?=[-—–|0-9<(/\\~xX_.:*\[])")
 _STROKES = re.compile("[-|—–_]")
 _DASHES = re.compile("[-—–]{3}")
-_NUMBER = re.compile(r"\s*(?P<label>\d)\s{0,2}(?=[-—–|:])")
+_NUMBER = re.compile(r"\s*\(?(?P<label>\d)[).]?\s{0,2}(?=[-—–|:])")
 _WORD = re.compile(r"[A-Za-z]{3,}")
 _WORDS_ON_STRINGS = frozenset(
     "full hold tap bend release slide trill vib let ring harm xxx XXXX hhh bfull".lower().split()
@@ -81,12 +83,20 @@ def _labeled(text: str) -> tuple[str, int] | None:
         return None
     if labeled["sep"] == ">" and labeled["name"].isdigit():  # the end of `<12>` on a line that a mailer broke
         return None
+    name = _sized(labeled["name"], labeled["which"] or labeled["size"] or "")
     if labeled["sep"]:
-        return labeled["name"], labeled.start("sep")
+        return name, labeled.start("sep")
     body = labeled.end("blank")
-    if labeled["name"].isdigit() or (labeled["blank"] and not _DASHES.match(text, body)):
+    if name.isdigit() or (labeled["blank"] and not _DASHES.match(text, body)):
         return None
-    return labeled["name"], body
+    return name, body
+
+
+def _sized(name: str, words: str) -> str:
+    """Return the name of a string with a small letter for `high E`, a capital for `low e`."""
+    if not words:
+        return name
+    return name.lower() if words.strip(" .-").lower() in _THIN else name[:1].upper() + name[1:]
 
 
 def _judged(line: TextLine, label: str, body: int) -> StringLine | None:

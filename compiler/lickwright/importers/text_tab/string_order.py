@@ -45,16 +45,20 @@ class NoStrings(Exception):
     """The labels of a system are those of no strings."""
 
 
-def order_strings(labels: Sequence[str], known: Sequence[tuple[int, ...]], low_on_top: bool) -> StringOrder:
+def order_strings(
+    labels: Sequence[str], known: Sequence[tuple[int, ...]], low_on_top: bool, has_frets: bool = True
+) -> StringOrder:
     """Return which string each line is, by its labels, else by its place.
 
-    `known` are the sets of strings that the rest of the text shows, each as pitch classes from the thinnest. Raises NoStrings for labels that make no strings.
+    `known` are the sets of strings that the rest of the text shows, each as pitch classes from the thinnest. A damaged label is forgiven
+    to lines that have frets (`has_frets`). Raises NoStrings for labels that make no strings.
     """
     count = len(labels)
     if any(labels) and all(label.isdigit() or not label for label in labels):
         return _numbered(labels)
     named = [bool(_NAME.fullmatch(label)) and not label.isdigit() for label in labels]
-    if any(labels) and sum(named) * 2 < count:
+    damaged = any(label and not name for label, name in zip(labels, named, strict=True))
+    if any(labels) and (sum(named) * 2 < count or (damaged and not has_frets)):
         raise NoStrings(" ".join(filter(None, labels)))
     if not any(named):
         return _unnamed(count, known, low_on_top)

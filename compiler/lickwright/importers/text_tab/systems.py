@@ -7,6 +7,7 @@ string is for `tunings.py`.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 
 from lickwright.core.fast_dataclass import mutable_record
@@ -42,8 +43,14 @@ class TabSystem:
         """The number of its last line."""
         return self.rows[-1].last
 
+    @property
+    def has_frets(self) -> bool:
+        """True if a digit stands on one of its strings."""
+        return _have_frets(self.rows)
+
 
 Run = list[StringLine]
+_SPACE = re.compile(r"[-_=\s]{2}|[—–]")  # between two notes of a string, or where it has none
 
 
 def find_systems(lines: Sequence[TextLine]) -> list[TabSystem]:
@@ -224,11 +231,21 @@ def _is_system(run: Run) -> bool:
     likely = sum(row.likely for row in run)
     labeled = sum(bool(row.label) for row in run)
     if LEAST <= len(run) <= MOST:
+        if not labeled and not (_have_frets(run) if likely < len(run) else _have_space(run)):
+            return False  # a drawing, or numbers with hyphens between them
         return likely * 2 >= len(run) or labeled == len(run)
     if len(run) >= 2 and labeled == len(run) and likely == len(run):
         names = "".join(row.label.upper() for row in run)
         return any(_subsequence(names, whole) for whole in _NAMES[6]) and len(names) == len(run)
     return False
+
+
+def _have_frets(run: Run) -> bool:
+    return any(char.isdigit() for row in run for char in row.line.text[row.body :])
+
+
+def _have_space(run: Run) -> bool:
+    return any(_SPACE.search(row.line.text) for row in run)
 
 
 def _subsequence(part: str, whole: str) -> bool:
