@@ -295,7 +295,7 @@ def test_a_build_that_is_killed_is_gone_on_with(two_workers: Any, library: Path,
 def test_ctrl_c_leaves_it_in_good_order(scheduler: Any, library: Path) -> None:
     with Cluster(scheduler.scheduler_address, print) as cluster:
         with pytest.raises(KeyboardInterrupt), cluster.workers(setup(slow)) as workers:
-            for _ in workers.run(chunks(library, 10)):
+            for _ in workers.run(chunks(library, 3)):
                 raise KeyboardInterrupt
         files = tree(library / "made")
         time.sleep(0.5)
