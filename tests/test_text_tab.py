@@ -208,6 +208,24 @@ def test_labels_as_people_write_them(labels: tuple[str, ...]) -> None:
     assert not {"L813", "L815", "L819"} & codes(text)
 
 
+LEFT = "Gtr 1\n" + "\n".join(f"{n}|{'--8--7---' if n == 'B' else '---------'}|" for n in "eBGDAE")
+RIGHT = "Gtr 2\n" + "\n".join(f"{n}|{'--5--x---' if n == 'D' else '---------'}|" for n in "eBGDAE")
+
+
+def test_systems_side_by_side_are_parted() -> None:
+    pairs = zip(LEFT.split("\n"), RIGHT.split("\n"), strict=True)
+    text = "\n".join(f"{left:<16}{right}" for left, right in pairs)
+    assert tokens(text) == ["2:8", "2:7", "4:5", "4:x"]
+    assert {"L812", "L827"} & codes(text) == {"L827"}
+
+
+@pytest.mark.parametrize(
+    ("second", "said"), [("Gtr 2", True), ("Bass", True), ("Gtr 1", False), ("the guitar goes on", False)]
+)
+def test_parts_under_different_names_are_reported(second: str, said: bool) -> None:
+    assert ("L827" in codes(f"{LEFT}\n\n{RIGHT.replace('Gtr 2', second)}")) == said
+
+
 def onsets(text: str) -> list[list[str]]:
     """Return the instants of each bar."""
     return [[str(group.at) for group in bar.groups] for draft in read_text_tab(Source("-", text)) for bar in draft.bars]

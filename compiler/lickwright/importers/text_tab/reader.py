@@ -27,9 +27,11 @@ from lickwright.importers.text_tab.rules import (
     MISSING_STRING,
     NO_TAB,
     NOT_STRINGS,
+    PARTS,
     TUNING_DOUBT,
 )
 from lickwright.importers.text_tab.sections import TabSection, find_sections
+from lickwright.importers.text_tab.side_by_side import other_part, systems_side_by_side
 from lickwright.importers.text_tab.string_order import NoStrings, StringOrder, order_strings
 from lickwright.importers.text_tab.systems import TabSystem, find_systems
 from lickwright.importers.text_tab.text_lines import TextLine, clean_lines
@@ -70,7 +72,7 @@ class NoTab(Unreadable):
 def read_text_tab(source: Source) -> list[LickDraft]:
     """Return the licks of a text tab. Raises NoTab where there is none."""
     lines = clean_lines(source)
-    systems = find_systems(lines)
+    systems = [part for system in find_systems(lines) for part in systems_side_by_side(system)]
     if len(systems) > MOST_SYSTEMS:
         raise NoTab(
             f"the text holds {len(systems):,} systems of tab", f"at most {MOST_SYSTEMS:,} are read: split the text"
@@ -141,6 +143,9 @@ class _SectionReader:
         if not bars:
             raise NoTab(f"one bar holds more than {MOST_NOTES:,} notes", "is it a tab? break it at its bar lines")
         self._doubts += timer.doubts
+        if not ours and (line := other_part([system for system, _ in ordered])) is not None:
+            hint = "put each part into a text of its own, and read it again"
+            self._report_line(PARTS, "several parts are read one after another", hint, line)
         self._keep_words(reader, ordered, bars)
         self._top += bars[0].comments  # nothing stands between the fields and the first bar
         bars[0] = replace(bars[0], comments=())

@@ -94,8 +94,13 @@ NOT_JOINED = _rule(
     "L826", "nothing to go on from", Severity.WARNING, "a sign connects a note to one that is not there",
     "A pull-off or a release needs a note before it on the same string that still sounds. The note was read as picked.",
 )  # fmt: skip
+PARTS = _rule(
+    "L827", "parts read one after another", Severity.WARNING, "the text holds several parts, which were read one after another",
+    "Systems that stand side by side, or under the names of different guitars, may be meant to sound together. A lick has one part: put each into a text of "
+    "its own, and read it again.",
+)  # fmt: skip
 
 RULES: tuple[Rule, ...] = (
     NO_TAB, LEFT, UNKNOWN_MARK, ASSUMED_MARK, GUESSED_FRET, MISSING_STRING, UNEVEN, GUESSED_RHYTHM, ROW_UNFIT, TUNING_DOUBT, INSTRUCTION, NOT_STRINGS,
-    BEND_UNSAID, TURNED, MENDED, LIMIT, NOT_JOINED,
+    BEND_UNSAID, TURNED, MENDED, LIMIT, NOT_JOINED, PARTS,
 )  # fmt: skip

@@ -32,6 +32,7 @@ class TabSystem:
     spread: bool = False  # other lines stood between its strings
     dashes: tuple[int, int] = (1, 1)  # how many dashes a long dash (em, en) stands for
     long_dashes: bool = False
+    side_by_side: bool = False  # another system stands on the same lines
 
     @property
     def first(self) -> int:

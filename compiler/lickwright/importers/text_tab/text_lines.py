@@ -183,6 +183,13 @@ def joined_line(first: TextLine, rest: TextLine) -> TextLine:
     return TextLine(first.number, a + b, first.start, places)
 
 
+def part_of_line(line: TextLine, first: int, last: int | None) -> TextLine:
+    """Return what stands on a line from column `first` up to `last`, or to its end."""
+    begin = min(first, len(line.text))
+    text = line.text[begin:last]
+    return TextLine(line.number, text, line.start, _places(line)[begin : begin + len(text) + 1])
+
+
 def _places(line: TextLine) -> tuple[int, ...]:
     return line.places if line.places is not None else tuple(range(line.start, line.start + len(line.text) + 1))
 
