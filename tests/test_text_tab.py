@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from lickwright.compiler import compile_text
@@ -109,6 +111,9 @@ def on_g(string: str, *prose: str) -> list[str]:
         ("--7b9br7--7br7--", "3:7b2r0 3:7b2r0"),
         ("--7bu(9)--7bu9bd7--", "3:7b2 3:7b2r0"),
         ("--7b>9--5--", "3:7b2 3:5"),
+        ("--(7b9)r7--5--", "3:7pb2r0 3:5"),
+        ("--7bend9rel7--5--", "3:7b2r0 3:5"),
+        ("--5--7-----...", "3:5 3:7"),
         ("--8tr10~~~--8~--", "3:8.tr10 3:8~"),
         ("--PM-0--0-|--5--", "3:0.pm 3:0.pm 3:5"),
         ("--5--P.M.0--0--", "3:5 3:0.pm 3:0.pm"),
@@ -206,6 +211,14 @@ def test_labels_as_people_write_them(labels: tuple[str, ...]) -> None:
     text = "\n".join(label + string for label, string in zip(labels, strings, strict=True))
     assert tokens(text) == ["1:5", "2:8", "6:0"]
     assert not {"L813", "L815", "L819"} & codes(text)
+
+
+def test_strings_of_several_lengths_are_not_called_equal() -> None:
+    ends = zip("eBGDAE", (9, 8, 9, 8, 10, 7), strict=True)
+    text = "\n".join(f"{n}|--{5 if n == 'G' else '-'}" + "-" * end for n, end in ends)
+    messages = [d.message for draft in read_text_tab(Source("-", text)) for d in draft.doubts if d.rule.code == "L816"]
+    assert messages
+    assert not any(re.search(r"has (\d+) characters.*most others have \1$", message) for message in messages)
 
 
 LEFT = "Gtr 1\n" + "\n".join(f"{n}|{'--8--7---' if n == 'B' else '---------'}|" for n in "eBGDAE")

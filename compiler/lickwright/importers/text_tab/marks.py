@@ -24,9 +24,9 @@ TOKEN = re.compile(
     |(?P<letters>[PANTH]\.?H\.?(?![a-z]))
     |(?P<prebend>[pP][bB](?P<pb>{AMOUNT})?)
     |(?P<letdown>[bB][dD](?:\((?P<d1>\d{{1,2}})\)|(?P<d2>\d{{1,2}}))?)
-    |(?P<bend>[bB](?:[uU](?![a-z])|-?>(?=[\d(])|\^)?(?!end)(?P<b1>{AMOUNT})?)
+    |(?P<bend>[bB](?:[uU](?![a-z])|end(?=[\d(])|-?>(?=[\d(])|\^)?(?!end)(?P<b1>{AMOUNT})?)
     |(?P<word>(?:hold|full|vib|let|ring|slide|bend|[a-zA-Z]{{4,}}))
-    |(?P<release>[rR](?:\((?P<r1>\d{{1,2}})\)|(?P<r2>\d{{1,2}}))?)
+    |(?P<release>[rR](?:el)?(?:\((?P<r1>\d{{1,2}})\)|(?P<r2>\d{{1,2}}))?)
     |(?P<tremolo>/{{3,}})
     |(?P<dip>\\/)
     |(?P<slide>//|\\\\|sl\.?|ss|[/\\sS])
@@ -42,7 +42,7 @@ TOKEN = re.compile(
     re.VERBOSE,
 )
 _FAR = 99  # columns: nothing is near
-_FILLER = re.compile(r"[-\s_]*")
+_FILLER = re.compile(r"(?:[-\s_]|\.{3,})*")
 _PARTS = {"accent": "accent_sign"}
 _SHAPING = frozenset({"bend", "release", "vibrato"})
 

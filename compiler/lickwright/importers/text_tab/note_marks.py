@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from lickwright.importers.text_tab.amounts import split_number
+from lickwright.importers.text_tab.amounts import read_bend_size, split_number
 from lickwright.importers.text_tab.rules import GUESSED_FRET
 from lickwright.importers.text_tab.scan_state import ScanState
 from lickwright.importers.text_tab.scanned import ScannedNote, ScannedShape
@@ -93,6 +93,9 @@ class NoteMarks(ScanState):
         if token["p2"]:
             note.head = "*"
         note.parenthesized = True
+        if token["p3"] and not self._ours:
+            self._bent_before(token, note)
+            return
         meaning = self._legend.says("()")
         if self._ours:
             both = not self._legend.says("()")
@@ -105,6 +108,13 @@ class NoteMarks(ScanState):
             self._guess_parenthesis(token, note, before)
         if note.held and before is not None:
             self.last, self._held = before, note
+
+    def _bent_before(self, token: re.Match[str], note: ScannedNote) -> None:
+        """Read `(7b9)`: a note that is bent before it is picked."""
+        by, _ = read_bend_size(token["p3"][1:] or None, note.fret)
+        note.shapes.append(ScannedShape("^^", note.x, by, unsaid=by is None, span=note.span))
+        note.sure = False
+        self._assumed(token, "a note that is bent before it is picked", "(nbn)")
 
     def _touch_fret(self, token: re.Match[str], before: ScannedNote, fret: int) -> bool:
         """Read `5(17)` as an artificial harmonic, `7b(9)` is read with its bend; return whether it was one."""

@@ -59,11 +59,12 @@ _SIGNATURE = r"(?:string \d+|[A-Ge][#b]?)(?![a-z])"
 _LINE = r"(?P<line>(?:(?: \.(?= |\||$))+|(?: (?=[-._~|]))?[-._~]*)\|?)"
 _NAMES = rf"(?P<whose>(?: {_SIGNATURE})*)"
 _SPAN_WORDS: tuple[tuple[str, str], ...] = (
-    (r"PM|P\.M\.?|p\.m\.|pm", "pm"), (r"let ring|LR|l\.r\.|Let Ring|let it ring", "ring"), (r"ring", "ring note"), (r"rake", "rake"),
+    (r"PM|P\.M\.?|p\.m\.|pm|[Pp]alm [Mm]ut(?:es?|ed|ing)", "pm"), (r"let ring|LR|l\.r\.|Let Ring|let it ring", "ring"), (r"ring", "ring note"),
+    (r"rake", "rake"),
     (r"tr(?:\((?P<trill>\d+)\))?", "trill"), (r"gr", "grace"), (r"roll", "roll"), (r"scrape", "scrape"), (r"trem\.|tremolo|T\.P\.|TP", "tremolo"),
     (r"snap", "snap"), (r"dive", "dive"), (r"dip", "dip"), (r"scoop", "scoop"), (r"swell", "swell"), (r"N\.?H\.?|Harm\.|harm\.", "natural"),
     (r"P\.?H\.?", "pinch"), (r"A\.?H\.?|T\.?H\.?|H\.?H\.?", "artificial"), (r"slap", "slap"), (r"pop", "pop"), (r"tap", "tap"),
-    (r"w/ ?bar", "bar"), (r"vib\.?|vibrato", "vibrato"),
+    (r"w/ ?bar", "bar"), (r"vib\.?|vibrato|~+", "vibrato"),
 )  # fmt: skip
 _SPANS = [(re.compile(rf"(?:{word}){_NAMES}{_LINE}"), kind) for word, kind in _SPAN_WORDS]
 _STOP = re.compile(rf"stop (?P<whose>{_SIGNATURE})")

@@ -134,7 +134,8 @@ class BarReader:
                 continue
             for note in strings[n].notes:
                 note.sure = False
-            words = f"this string has {len(segment.text)} characters up to its end, most others have {usual}"
+            others = f"most others have {usual}" if len(segment.text) != usual else "others have more or fewer"
+            words = f"this string has {len(segment.text)} characters up to its end, {others}"
             self._report(
                 UNEVEN, "this string ends before the others do" if cut and len(segment.text) < usual else words,
                 "compare what is played together with the original",
