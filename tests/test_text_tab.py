@@ -139,6 +139,7 @@ def test_marks_on_a_string(string: str, notes: str) -> None:
         ("^ is a half step bend", "--7^--", "3:7b1"),
         ("b = bend (quarter step)", "--7b--7b9--", "3:7b0.5 3:7b2"),
         ("h12 means harmonic at 12", "--h12--5--", "3:<12> 3:5"),
+        ("* = hammer-on or pull-off, ! = whole step bend", "--5*7*5--7!--", "3:5 3:h7 3:p5 3:7b2"),
         ("^ slide up", "--5--^7--5^7--", "3:5 3:/7 3:5 3:/7"),
     ],
 )

@@ -134,7 +134,7 @@ def _report(imported: Imported, target: str, form: str, everything: bool) -> Non
     terminal.err(view.text())
     if imported.ok:
         left = len(imported.findings) - len(shown)
-        more = f"; {left} more notes with --all" if left else ""
+        more = f"; {left} more note{'s' * (left > 1)} with --all" if left else ""
         place = f" in {safe_text(target)}" if target and target != "-" else ""
         terminal.err(f"{summary_words(imported)}{place}{more}\n")
 

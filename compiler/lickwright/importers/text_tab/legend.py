@@ -47,7 +47,7 @@ MEANINGS: tuple[tuple[str, str], ...] = (  # by the first words that fit: a patt
     (r"grace", "grace"),
 )  # fmt: skip
 _ENTRY = re.compile(
-    r"(?:^|(?<=[\s,;|/(]))(?P<mark>\(\w{1,3}\)|<\d*n?>|\[\w{0,2}\]|\{\w{0,2}\}|\d{0,2}(?:PM|P\.M\.|[a-zA-Z]{1,2}|~{1,3}|[/\\^*=+.>'<|]{1,2})\d{0,2})"
+    r"(?:^|(?<=[\s,;|/(]))(?P<mark>\(\w{1,3}\)|<\d*n?>|\[\w{0,2}\]|\{\w{0,2}\}|\d{0,2}(?:PM|P\.M\.|[a-zA-Z]{1,2}|~{1,3}|[/\\^*=+.>'<|!%#@]{1,2})\d{0,2})"
     r"(?:(?<=[^\w\s])\s(?=\w)|\s*(?:=|:|\.{2,}|->)\s*|\s+-{1,2}\s+|\s+(?:means?|is|are|stands for|for)\s+|\s{2,})"
     r"(?:an?\s|the\s|to\s|like a\s)*"
 )

@@ -15,6 +15,7 @@ from lickwright.importers.text_tab.scanned import ScannedShape
 
 NEXT = re.compile(r"([-\s]{0,3})(?:\(?\d|[xX]|<\d)")  # what a connection goes on to, and the filler before it
 _WAVE = re.compile(r"~+")
+_LINKS = frozenset({"hammer", "pull", "slide"})  # meanings that connect two notes
 _APART = re.compile(r"-(\d{1,2})(?!\d)")
 _FRET = re.compile(r"\(?(\d{1,2})\)?")
 
@@ -124,11 +125,8 @@ class ShapeMarks(NoteMarks):
         said = self._legend.says("^")
         note = self.last
         target = _FRET.match(self._text, token.end())
-        if said in ("hammer", "pull", "slide") or (
-            said == "" and self._legend.meanings.get("^", frozenset()) >= {"hammer", "pull"}
-        ):
-            up = note is None or note.fret is None or target is None or int(target[1]) >= note.fret
-            self._wait({"slide": "s"}.get(said, "h" if up else "p"), token, self._gap == 0)
+        if said in _LINKS or (said == "" and self._legend.meanings.get("^", frozenset()) >= {"hammer", "pull"}):
+            self._said_link(said, token)
             return None
         if said and said not in ("bend", "release", "prebend"):
             self._marked(token, said)
@@ -184,6 +182,8 @@ class ShapeMarks(NoteMarks):
         follows = NEXT.match(self._text, token.end())
         if meaning.startswith("slide ") and meaning.endswith(("up", "down")):
             self._said_slide(meaning, token, follows is not None and not follows[1])
+        elif meaning in _LINKS:
+            self._said_link(meaning, token)
         elif meaning in ("bend", "prebend"):
             self._bend_to("^" if meaning == "bend" else "^^", None, token, self._legend.size(token[0]))
         elif meaning == "tap" and follows is not None and self._gap > 0:
@@ -196,6 +196,12 @@ class ShapeMarks(NoteMarks):
             self._ahead = "accent"
         else:
             self._unknown(token)
+
+    def _said_link(self, said: str, token: re.Match[str]) -> None:
+        """Read a sign that the key calls a hammer-on, a pull-off or a slide; the frets say in which direction it goes."""
+        note, target = self.last, _FRET.match(self._text, token.end())
+        up = note is None or note.fret is None or target is None or int(target[1]) >= note.fret
+        self._wait({"slide": "s"}.get(said, "h" if up else "p"), token, self._gap == 0)
 
     def _said_slide(self, meaning: str, token: re.Match[str], on: bool) -> None:
         """Read a sign that the key calls a slide up or down: to the fret that touches it (`on`), else off the note."""
