@@ -42,7 +42,7 @@ TOKEN = re.compile(
     re.VERBOSE,
 )
 _FAR = 99  # columns: nothing is near
-_FILLER = re.compile(r"(?:[-\s_]|\.{3,})*")
+_FILLER = re.compile(r"[-\s_]*(?:\.{3,}[-\s_]*)*")
 _PARTS = {"accent": "accent_sign"}
 _SHAPING = frozenset({"bend", "release", "vibrato"})
 

@@ -114,7 +114,9 @@ def _patched(labels: Sequence[str], known: Sequence[tuple[int, ...]], low_on_top
 def _by_names(labels: Sequence[str], known: Sequence[tuple[int, ...]]) -> StringOrder:
     count = len(labels)
     fitted = min(
-        filter(None, (fitted_labels(labels), fitted_labels(labels[::-1], True))), key=lambda fit: fit.off, default=None
+        filter(None, (fitted_labels(tuple(labels)), fitted_labels(tuple(labels[::-1]), True))),
+        key=lambda fit: fit.off,
+        default=None,
     )
     whole_set = (
         fitted is not None

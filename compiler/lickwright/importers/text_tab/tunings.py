@@ -79,7 +79,8 @@ def nearest_pitches(classes: Sequence[int]) -> tuple[int, ...] | None:
     return tuple(base + (pc - base + 6) % 12 - 6 for pc, base in zip(classes, standard, strict=True))
 
 
-def fitted_labels(names: Sequence[str], flipped: bool = False) -> LabelFit | None:
+@lru_cache(maxsize=64)  # the systems of a text have the same names
+def fitted_labels(names: tuple[str, ...], flipped: bool = False) -> LabelFit | None:
     """Return the usual set that labels, thinnest first, are nearest to; None where they make no strings."""
     found = []
     for n, usual in enumerate(_USUAL.get(len(names), ())):
@@ -167,7 +168,7 @@ def _by_letters(letters: str, strings: int, text: str) -> Tuning | None:
     if len(names) != strings:
         return None
     high_first = re.search(r"high(?:est)? to low|1 to 6|top to bottom", text, re.IGNORECASE)
-    fits = [fitted_labels(names[::-1]), fitted_labels(names, True)]
+    fits = [fitted_labels(tuple(names[::-1])), fitted_labels(tuple(names), True)]
     fit = fits[1] if high_first and fits[1] else min(filter(None, fits), default=None, key=lambda one: one.off)
     return tuning_of(fit.pitches) if fit is not None else None
 
