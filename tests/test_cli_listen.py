@@ -326,11 +326,24 @@ def test_a_folder_is_matched_by_name_and_by_fit_and_heard_once(
     assert [bool(e["error"]) for e in json.loads(out)["recordings"]] == [True, False, False, False]
 
 
+def test_a_folder_is_looked_into_below(run: Run, take: Samples, wrong: Samples) -> None:
+    for name, wave in (("mara/walk.wav", take), ("tobin/walk.wav", wrong), (".old/walk.wav", wrong)):
+        Path("takes", name).parent.mkdir(parents=True, exist_ok=True)
+        write_wave(f"takes/{name}", wave)
+    for _ in range(2):  # the second time from the report, in which both have an entry
+        code, _, err = run("takes", "--licks", "walk.lick", "--report", "all.json")
+        assert (code, err) == (1, "")
+        entries = json.loads(Path("all.json").read_text("utf-8"))["recordings"]
+        assert [(e["file"], e["lick"], e["matched_by"], e["differs"]) for e in entries] == [
+            ("mara/walk.wav", "Walk", "name", False), ("tobin/walk.wav", "Walk", "name", True),
+        ]  # fmt: skip
+
+
 def test_folders_without_recordings_or_licks(run: Run) -> None:
     Path("empty").mkdir()
     code, _, err = run("empty", "--licks", "walk.lick")
     assert code == 3
-    assert "there is no recording in empty" in err
+    assert "there is no recording in empty or below it" in err
     write("empty/a.wav", "")
     write("bad.lick", 'lick "Bad"\n| e99 ||\n')
     assert run("empty", "--licks", "bad.lick")[0] == 1

@@ -30,7 +30,7 @@ Exits with 0 when all that can be judged is right, 1 when something differs.
   lickwright listen porch.lick take.wav
   lickwright listen porch.lick take.wav --bars 1-2 --picture take.svg
   lickwright listen porch.lick --record 20 --tempo 60%
-  lickwright listen takes/ --licks songs/       many, each with its lick
+  lickwright listen takes/ --licks songs/       a folder and those in it, each recording with its lick
 """
 
 

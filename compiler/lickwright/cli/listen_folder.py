@@ -1,27 +1,32 @@
 """Many recordings of `lickwright listen FOLDER --licks LIBRARY`: each is matched to its lick, and all are in one report.
 
-In: a folder of recordings and the licks. Out: a line for each recording, or JSON, and the exit code. The lick of a recording is the one whose name its own
-begins with, else the one that fits best. Several processes share the work. With --report, what was heard before is not heard again unless the
-recording or the licks changed; the report is written every few recordings, so that a run that was stopped goes on where it was.
+In: a folder of recordings, which lie in it or below it, and the licks. Out: a line for each recording, or JSON, and the exit code. The lick of a
+recording is the one whose name its own begins with, else the one that fits best. Several processes share the work. With --report, what was heard before
+is not heard again unless the recording or the licks changed; the report is written every few recordings, so that a run that was stopped goes on where it
+was.
 """
 
 from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from json import dumps, loads
 from typing import Any, NamedTuple
 
 from lickwright.cli import terminal
 from lickwright.cli.exit_code import Verdict
+from lickwright.cli.findings_view import show_findings
 from lickwright.cli.listen_take import REPORT_SEAL
 from lickwright.cli.single_output import report_obstacle, save_output
 from lickwright.cli.sources import compile_sources, find_sources
 from lickwright.cli.table import format_table
 from lickwright.core.digest import blake2b
+from lickwright.core.files import UNREADABLE
 from lickwright.core.slugs import slug
+from lickwright.core.source import Source
+from lickwright.core.source_discovery import walk_sources
 from lickwright.core.version import __version__
 from lickwright.export import LoweredLick, Options
 from lickwright.report import console
@@ -46,14 +51,16 @@ def listen_to_folder(folder: str, library: str, form: str, report: str | None, o
     if report is not None:
         verdict.add(report_obstacle(report, REPORT_SEAL, overwrite, (folder, library)))
     licks, key = _licks(library, verdict)
-    recordings = _recordings(folder)
+    recordings = _recordings(folder, verdict)
     if verdict.code > terminal.Exit.MUSIC_ERRORS or not licks:
         if not licks:
             terminal.err(f"error: there is no lick without errors in {console.safe_text(library)}\n")
             verdict.add(terminal.Exit.MUSIC_ERRORS)
         return int(verdict.code)
     if not recordings:
-        terminal.err(f"error: there is no recording in {console.safe_text(folder)}: {', '.join(SUFFIXES[:4])} are\n")
+        terminal.err(
+            f"error: there is no recording in {console.safe_text(folder)} or below it: {', '.join(SUFFIXES[:4])} are\n"
+        )
         return int(terminal.Exit.FILE_ERRORS)
     entries = _heard(recordings, licks, key, report, overwrite)
     for done in entries:
@@ -84,36 +91,46 @@ def _licks(library: str, verdict: Verdict) -> tuple[list[KnownLick], str]:
     return found, hash.hexdigest()
 
 
-def _recordings(folder: str) -> list[str]:
-    with os.scandir(folder) as entries:
-        found = [
-            e.path for e in entries if e.name.lower().endswith(SUFFIXES) and not e.name.startswith(".") and e.is_file()
-        ]
-    return sorted(found)
+def _recordings(folder: str, verdict: Verdict) -> dict[str, str]:
+    """Return the recordings in a folder and below it, in order: the path of each by its name as seen from the folder, with `/`.
+
+    A folder below that cannot be read is shown and counted in `verdict`.
+    """
+    found = {}
+    for one in walk_sources([folder], suffixes=SUFFIXES):
+        if one.trouble is not None:
+            if one.trouble.code == UNREADABLE.code:
+                verdict.add_findings([one.trouble])
+                show_findings(Source(one.path, ""), [one.trouble])
+        elif os.path.isfile(one.path):
+            name = os.path.basename(one.path)
+            found[f"{one.below}/{name}" if one.below else name] = one.path
+    return found
 
 
 def _heard(
-    recordings: Sequence[str], licks: Sequence[KnownLick], key: str, report: str | None, overwrite: bool
+    recordings: Mapping[str, str], licks: Sequence[KnownLick], key: str, report: str | None, overwrite: bool
 ) -> list[dict[str, Any]]:
     """Return an entry for each recording, in order; what an earlier report has of one that did not change is taken from there."""
     known = _known(report) if report is not None else {}
     found: dict[str, dict[str, Any]] = {}
-    for path in recordings:
-        old = known.get(os.path.basename(path))
+    for name, path in recordings.items():
+        old = known.get(name)
         if old is not None and old.get("state") == _state(path, key):
-            found[path] = old
-    left = [path for path in recordings if path not in found]
-    for n, (path, entry) in enumerate(_listened(left, licks, key), 1):
-        found[path] = entry
+            found[name] = old
+    left = [name for name in recordings if name not in found]
+    heard = _listened([recordings[name] for name in left], licks, key)
+    for n, (name, entry) in enumerate(zip(left, heard, strict=True), 1):
+        found[name] = entry | {"file": name}
         terminal.progress.show(len(found), len(recordings))
         if report is not None and n % _EVERY == 0 and n < len(left):
-            _save(report, [found[p] for p in recordings if p in found], overwrite)
+            _save(report, [found[one] for one in recordings if one in found], overwrite)
     terminal.progress.clear()
-    return [found[path] for path in recordings]
+    return [found[name] for name in recordings]
 
 
 def _known(report: str) -> dict[str, dict[str, Any]]:
-    """Return the entries of a report of ours, by file name."""
+    """Return the entries of a report of ours, by the name of the recording as seen from its folder."""
     try:
         if (
             not os.path.isfile(report)
@@ -136,16 +153,16 @@ def _state(path: str, key: str) -> str:
     return f"{status.st_size} {status.st_mtime_ns} {key}"
 
 
-def _listened(paths: Sequence[str], licks: Sequence[KnownLick], key: str) -> Iterator[tuple[str, dict[str, Any]]]:
-    """Yield each recording with its entry, in order, as processes come to it."""
+def _listened(paths: Sequence[str], licks: Sequence[KnownLick], key: str) -> Iterator[dict[str, Any]]:
+    """Yield the entry of each recording, in order, as processes come to it."""
     cores = os.cpu_count() or 1
     if len(paths) < 3 or cores < 2:
         for path in paths:
-            yield path, _entry(path, licks, key)
+            yield _entry(path, licks, key)
         return
     with ProcessPoolExecutor(min(cores, len(paths)), initializer=_begin, initargs=(licks, key)) as pool:
         try:
-            yield from zip(paths, pool.map(_entry_in_process, paths), strict=True)
+            yield from pool.map(_entry_in_process, paths)
         except KeyboardInterrupt:
             pool.shutdown(cancel_futures=True)
             raise
