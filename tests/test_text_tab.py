@@ -222,6 +222,17 @@ def test_strings_of_several_lengths_are_not_called_equal() -> None:
     assert not any(re.search(r"has (\d+) characters.*most others have \1$", message) for message in messages)
 
 
+@pytest.mark.parametrize(
+    ("row", "repeats"), [("   |---x2---|", [(True, 2), (False, 0)]), ("             |--x3--|", [(False, 0), (True, 3)])]
+)
+def test_times_over_bars_repeat_the_bars_under_them(row: str, repeats: list[tuple[bool, int]]) -> None:
+    strings = "\n".join(
+        f"{n}|{'--5---7---' if n == 'G' else '-' * 10}|--{9 if n == 'G' else '-'}-----|" for n in "eBGDAE"
+    )
+    (draft,) = read_text_tab(Source("-", f"{row}\n{strings}\n"))
+    assert [(bar.repeat_start, bar.repeat_end) for bar in draft.bars] == repeats
+
+
 LEFT = "Gtr 1\n" + "\n".join(f"{n}|{'--8--7---' if n == 'B' else '---------'}|" for n in "eBGDAE")
 RIGHT = "Gtr 2\n" + "\n".join(f"{n}|{'--5--x---' if n == 'D' else '---------'}|" for n in "eBGDAE")
 

@@ -76,6 +76,9 @@ _FINGER = re.compile(r"[1-4T]")
 _PLUCK = re.compile(r"[pimac]")
 _ENDING = re.compile(r"\(?\|?(?P<n>[12])(?:\.|st|nd)(?: time| ending)?[-_. ]*\|?\)?")
 _TIMES = re.compile(r"\(?(?:[xX] ?(?P<a>\d{1,2})|(?P<b>\d{1,2}) ?[xX]|(?:play |repeat )?(?P<c>\d{1,2}) times)\)?")
+_TIMES_OVER = re.compile(
+    r"\|-{1,40} ?(?:[xX](?P<a>\d{1,2})|(?P<b>\d{1,2})[xX]) ?-{1,40}\|"
+)  # over the bars that it repeats
 _GOING = re.compile(r"(?:Segno|Coda|Fine|To Coda|D\.[CS]\.(?: al (?:Fine|Coda))?)(?![a-z])")
 _DYNAMIC = re.compile(r"(?:pp|p|mp|mf|ff|f)(?![a-z])")
 _TEMPO = re.compile(r"tempo \d+(?:\.\d+)?|1/\d+\.{0,2} ?= ?\d+(?:\.\d+)?|fermata")
@@ -196,6 +199,9 @@ def _ending(text: str, at: int) -> tuple[str, int, str, bool, bool] | None:
     if found:
         end = at + len(found[0].rstrip())
         return "ending", end, found["n"], True, found[0].rstrip().endswith("|")
+    over = _TIMES_OVER.match(text, at)
+    if over:
+        return "times", over.end(), over["a"] or over["b"], True, True
     times = _TIMES.match(text, at)
     if times:
         return "times", times.end(), next(filter(None, times.groups())), False, True

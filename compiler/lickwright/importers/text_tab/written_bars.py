@@ -215,6 +215,12 @@ class BarReader:
 
 def _repeat_as_said(times: Sequence[AboveEntry], bars: Sequence[TabBar]) -> None:
     """Repeat what a number of times stands at: the system where it stands alone, each its own bar where there are several."""
+    over = [entry for entry in times if entry.lasts]
+    for entry in over:
+        if under := [tab for tab in bars if tab.left < entry.end - 1 and entry.x + 1 < tab.right]:
+            under[0].repeat_start, under[-1].repeat_end = True, int(entry.text)
+    if over:
+        return
     if len(times) == 1:
         repeat_bars(bars, int(times[0].text))  # `(x4)` under a system
         return
