@@ -223,7 +223,7 @@ def test_strings_of_several_lengths_are_not_called_equal() -> None:
 
 
 @pytest.mark.parametrize(
-    ("row", "repeats"), [("   |---x2---|", [(True, 2), (False, 0)]), ("             |--x3--|", [(False, 0), (True, 3)])]
+    ("row", "repeats"), [("   |---x2---|", [(True, 2), (False, 0)]), ("             |--3x--|", [(False, 0), (True, 3)])]
 )
 def test_times_over_bars_repeat_the_bars_under_them(row: str, repeats: list[tuple[bool, int]]) -> None:
     strings = "\n".join(

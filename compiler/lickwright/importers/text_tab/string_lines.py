@@ -31,9 +31,10 @@ _WORDS_ON_STRINGS = frozenset(
 )
 _COUNT_ROW = re.compile(r"\W*1(?:[\W_]|e\b|e\s*&|&|and|trip)[-\s.&+e\da|,and*()tripl]*$", re.IGNORECASE)
 _ENDING = re.compile(r"\s*\(?[1-4](?:st|nd|rd|\.)[\s.,_-]")
+_BRACKET = r"\|-{0,40}(?:\d(?::\d)?|[xX]\d{1,2}|\d{1,2}[xX])-{0,40}\|"
 _ABOVE = re.compile(
-    r"\s{2,}\|-{0,12}\d(?::\d)?-{0,12}\|(?:\s+\|-{0,12}\d(?::\d)?-{0,12}\|)*\s*$"
-)  # brackets over tuplets
+    rf"\s{{2,}}{_BRACKET}(?:\s+{_BRACKET})*\s*$"
+)  # brackets over tuplets, or over bars that are repeated
 _TRAILING = re.compile(r"\|\s+[^-|—–]*$")
 _FRAGMENT = re.compile(rf"{BODY}+$")
 _RULER = re.compile(r"\s*[-—–_=]{3,}\s*$")
@@ -64,7 +65,7 @@ def string_line(line: TextLine) -> StringLine | None:
     text = line.text
     if len(text) < 3 or not _STROKES.search(text) or _ENDING.match(text):
         return None
-    if _ABOVE.match(text):  # a string with one note, or a bracket over a tuplet: its neighbors tell
+    if _ABOVE.match(text):  # a string with one note, or a bracket over others: its neighbors tell
         return StringLine(line, "", len(text) - len(text.lstrip()), False)
     if (labeled := _labeled(text)) is not None:
         return _judged(line, *labeled)
