@@ -93,6 +93,7 @@ SCENES = {
 NOT_TRIED = {
     "listen": "needs a recording; its contradictions are in test_cli_listen.py",
     "play": "its options are those of make, and it wants a sound device",
+    "read": "it reads other formats; its options are in test_cli_read.py and test_cli_read_scores.py",
     "why": "it has none",
 }
 
