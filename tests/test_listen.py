@@ -49,6 +49,14 @@ def test_a_right_take_has_nothing_said_against_it(text: str) -> None:
     assert abs(found.tuning) < 0.03
 
 
+@pytest.mark.parametrize("text", [WALK, BENDS, PAIRS], ids=["walk", "bends", "pairs"])
+def test_a_take_that_begins_with_its_first_note_is_right(text: str) -> None:
+    timeline = timeline_of(text)
+    tones = take_of(timeline)[0]
+    first = min(t.start for t in tones)
+    assert differing(judged(timeline, pluck(tones)[round(first * RATE) :])) == {}
+
+
 def test_a_slower_sharper_take_with_a_capo_is_right_and_that_is_said() -> None:
     timeline = timeline_of(WALK)
     tones = [moved(t, 2.25) for t in take_of(timeline, 0.7)[0]]

@@ -81,7 +81,7 @@ def _flux_peaks(features: Features, sounding: NDArray[np.bool_]) -> tuple[NDArra
 
 def _running(values: Values, reach: int, what: Callable[..., NDArray[np.float32]]) -> Values:
     """Return a statistic of each value and `reach` of its neighbors on each side."""
-    padded = np.pad(values, reach, mode="edge")
+    padded = np.pad(values, reach, mode="symmetric")
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
     return np.asarray(what(windows, axis=1), np.float32)
 

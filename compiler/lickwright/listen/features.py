@@ -18,6 +18,7 @@ FRAME = HOP / RATE  # seconds
 MILLISECOND = RATE // 1000  # samples
 _BLOCK = 1_023  # frames: whole milliseconds
 _WINDOW = 1_024  # samples of a spectrum, 43 ms
+_EARLY = _WINDOW // 2 // HOP  # frames before the first whose windows reach into the recording
 _LAG = 2  # frames between the two spectra that are compared
 _SOFTEST = 10 ** (-50 / 20)  # against the loudest partials: what is softer adds little to the change
 
@@ -44,6 +45,8 @@ def measure_recording(recording: Recording) -> Features:
     loudest = _loudest_partial(recording)
     parts = [_measure_block(recording, first, min(_BLOCK, count - first), loudest) for first in range(0, count, _BLOCK)]
     pitches, clarity, level, flux, crisp = (np.concatenate(column) for column in zip(*parts, strict=True))
+    # The windows of frames before the first reach into the recording: what begins with it is new there.
+    flux[0] = max(flux[0], float(_measure_block(recording, -_EARLY, _EARLY, loudest)[3].max()))
     floor = float(np.percentile(crisp, 5)) if len(crisp) else 0.0
     return Features(pitches, clarity, level, flux, crisp, floor, *_noise_and_loud(level))
 

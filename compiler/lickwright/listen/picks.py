@@ -61,12 +61,18 @@ def partial_strengths(wave: Values, hertz: NDArray[np.float64]) -> NDArray[np.fl
 
 def attack_sharpness(features: Features, instant: float) -> float:
     """Return by how many decibels the high band is louder in the 14 ms after an onset (seconds) than in those before it."""
-    crisp, at = features.crisp, round(instant * 1000)
-    before, after = crisp[max(0, at - 14) : max(1, at - 1)], crisp[at : at + 14]
-    if not len(before) or len(after) < 14:
+    at = round(instant * 1000)
+    if at + 14 > len(features.crisp):
         return 0.0
+    before, after = _crisp(features, at - 14, at - 1), _crisp(features, at, at + 14)
     floor = features.crisp_floor + 1e-15
     return float(10 * np.log10((np.sort(after)[-6:].mean() + floor) / (before.mean() + floor)))
+
+
+def _crisp(features: Features, first: int, last: int) -> Values:
+    """Return the energy of the high band from millisecond `first` to `last`; before the recording begins there is silence."""
+    part = features.crisp[max(0, first) : max(0, last)]
+    return np.concatenate((np.zeros(min(last, 0) - min(first, 0), np.float32), part))
 
 
 def lasting_change(recording: Recording, instant: float) -> float:
@@ -80,12 +86,11 @@ def lasting_change(recording: Recording, instant: float) -> float:
 
 def onset_instant(features: Features, instant: float, early: float = 0.030, late: float = 0.022) -> float:
     """Return when the high band rises steepest near an instant, in seconds; the instant itself where nothing rises there."""
-    crisp = features.crisp
     first, last = round((instant - early) * 1000), round((instant + late) * 1000)
-    first, last = max(4, first), min(len(crisp) - 4, last)
+    first, last = max(0, first), min(len(features.crisp) - 4, last)
     if last - first < 4:
         return instant
-    part = crisp[first - 4 : last + 4]
+    part = _crisp(features, first - 4, last + 4)
     floor = 1e-3 * float(part.max()) + 1e-12
     log = np.log10(part + floor)
     rise = log[4:] - log[:-4]  # over four milliseconds
