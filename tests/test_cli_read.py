@@ -75,6 +75,27 @@ def test_to_standard_output_and_elsewhere(run: Run) -> None:
     assert Path("porch.lick").read_text("utf-8") == out
 
 
+def test_key_and_box_of_the_command_line(run: Run) -> None:
+    write("mail.txt", TAB)
+    assert run("read", "mail.txt", "--key", "A minor", "--box", "1")[0] == 0
+    lines = [" ".join(line.split()) for line in Path("mail.lick").read_text("utf-8").splitlines()]
+    assert {"key A minor", "box 1"} <= set(lines)
+    write("own.txt", "Key: C major\n\n" + TAB)
+    code, out, _ = run("read", "own.txt", "--key", "A minor", "--out", "-")
+    assert code == 0
+    assert "key C major" in [" ".join(line.split()) for line in out.splitlines()]
+    assert "A minor" not in out
+
+
+@pytest.mark.parametrize("option", [("--key", "H"), ("--box", "99"), ("--tuning", "foo")])
+def test_a_key_box_or_tuning_that_is_none_is_wrong_usage(run: Run, option: tuple[str, str]) -> None:
+    write("mail.txt", TAB)
+    code, out, err = run("read", "mail.txt", *option)
+    assert (code, out) == (2, "")
+    assert err.startswith(f"error: {option[0]}: ")
+    assert not Path("mail.lick").exists()
+
+
 def test_no_tab_is_an_error_with_its_place(run: Run) -> None:
     write("letter.txt", LETTER)
     code, _, err = run("read", "letter.txt")

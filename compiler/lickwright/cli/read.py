@@ -60,6 +60,7 @@ def command(
     """Its help is `_HELP`, since it shows examples."""
     from lickwright.importers.options import ReadOptions
 
+    _refuse_unknown_music(wanted)
     options = ReadOptions(phrases=phrases, **{name: value or "" for name, value in wanted.items()})
     if len(paths) > 1 or os.path.isdir(paths[0]):
         refuse(out in (None, "-"), "several files: name a folder for the licks with --out")
@@ -71,6 +72,20 @@ def command(
         return read_many(paths, out, overwrite, everything, strict, jobs or min(8, os.cpu_count() or 1))
     refuse(jobs is not None, "--jobs is about folders")
     return _read_one(paths[0], out, overwrite, form, everything, strict, options)
+
+
+def _refuse_unknown_music(wanted: dict[str, str | None]) -> None:
+    """Raise UsageError for a key, box or tuning that is none, which would only become a comment in the lick."""
+    from lickwright.music.boxspec import parse_box
+    from lickwright.music.pitch import parse_key
+    from lickwright.music.tuning import parse_tuning
+
+    for name, parse in (("key", parse_key), ("box", parse_box), ("tuning", parse_tuning)):
+        if (text := wanted[name]) is not None:
+            try:
+                parse(text)
+            except ValueError as e:
+                raise click.UsageError(f"--{name}: {e}") from None
 
 
 def _read_one(

@@ -5,6 +5,8 @@ In: the bytes of a file. Out: its text, and drafts of its licks.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from lickwright.core.source import Source
 from lickwright.importers.draft import LickDraft
 from lickwright.importers.options import ReadOptions
@@ -12,11 +14,20 @@ from lickwright.importers.text_tab.reader import NoTab, read_text_tab
 from lickwright.importers.text_tab.text_lines import decode_text
 
 
-def read(data: bytes, name: str, _: ReadOptions) -> tuple[Source, list[LickDraft]]:
+def read(data: bytes, name: str, options: ReadOptions) -> tuple[Source, list[LickDraft]]:
     """Return the text of a file and the licks in it. Raises Unreadable for what is no text, and where there is no tab."""
     source = decode_text(data, name)
     try:
-        return source, read_text_tab(source)
+        return source, [_with_asked_fields(draft, options) for draft in read_text_tab(source)]
     except NoTab as e:
         e.source = source
         raise
+
+
+def _with_asked_fields(draft: LickDraft, options: ReadOptions) -> LickDraft:
+    """Return a draft with the key and box that are asked for, where its text names none."""
+    named = {name for name, _ in draft.fields}
+    asked = [
+        (name, value) for name, value in (("key", options.key), ("box", options.box)) if value and name not in named
+    ]
+    return replace(draft, fields=(*asked, *draft.fields)) if asked else draft
