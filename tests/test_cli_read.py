@@ -165,6 +165,14 @@ def test_a_folder_is_read_into_a_library(run: Run) -> None:
     assert "Porch swing" not in run("find", "licks", "unsure")[1]
 
 
+def test_a_folder_with_nothing_to_read(run: Run) -> None:
+    Path("tabs").mkdir()
+    code, out, err = run("read", "tabs", "--out", "licks")
+    assert code == 3
+    assert "there is no .mid, .midi, .musicxml, .mxl, .xml, .txt, .tab or .text file in this folder or below it" in err
+    assert "lickwright find" not in out
+
+
 def test_only_what_changed_is_read_again(run: Run) -> None:
     many()
     run("read", "tabs", "--out", "licks")

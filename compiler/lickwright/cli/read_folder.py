@@ -65,4 +65,6 @@ def _summary_text(summary: BuildSummary, out: str) -> str:
     text = f"{console.counted_noun(summary.licks, 'lick')} in {place}\n  {source_counts(summary)}\n"
     if summary.gone:
         text += f"  {console.counted_noun(summary.gone, 'lick')} of sources that are gone are still there\n"
-    return text + f"  lickwright find {place} unsure  lists those to look at\n"
+    if summary.licks:
+        text += f"  lickwright find {place} unsure  lists those to look at\n"
+    return text

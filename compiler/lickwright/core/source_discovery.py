@@ -53,10 +53,16 @@ def walk_sources(
                 some = True
                 yield one
             if not some:
-                message = f"there is no {suffixes[0]} file in this folder or below it"
+                message = f"there is no {any_suffix(suffixes)} file in this folder or below it"
                 yield FoundSource(path, NO_LICKS.at(Span(0, 0), message, "check the folder's name"))
         else:
             yield FoundSource(path, real=os.path.realpath(path), named=True)
+
+
+def any_suffix(suffixes: tuple[str, ...]) -> str:
+    """Return suffixes as a message names them: `.mid, .xml or .txt`."""
+    *first, last = suffixes
+    return f"{', '.join(first)} or {last}" if first else last
 
 
 class _Folder(NamedTuple):

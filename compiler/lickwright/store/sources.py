@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 
 from lickwright.core.files import NO_LICKS, UNREADABLE, error_reason, read_file
 from lickwright.core.source import Span
-from lickwright.core.source_discovery import SUFFIX, FoundSource, walk_sources
+from lickwright.core.source_discovery import SUFFIX, FoundSource, any_suffix, walk_sources
 from lickwright.store.addresses import is_remote, parse_address, read_remote, remote_errors, shared_by_processes
 
 
@@ -65,7 +65,7 @@ def _at_address(address: str, leave_out: str, suffixes: tuple[str, ...]) -> Iter
             continue
         yield FoundSource(whole, below=inside.rpartition("/")[0], real=whole)
     if not some:
-        message = f"there is no {suffixes[0]} file at this address or below it"
+        message = f"there is no {any_suffix(suffixes)} file at this address or below it"
         yield FoundSource(address, NO_LICKS.at(Span(0, 0), message, "check the address"))
 
 
