@@ -88,6 +88,8 @@ def command(path: str, recording: str | None, title: str | None, **more: Any) ->
 
 def _refuse_contradictions(path: str, recording: str | None, more: dict[str, Any]) -> None:
     """Raise UsageError where the command line asks for what does not go together."""
+    if recording is None and more["record"] is None and os.path.isdir(path):
+        raise click.UsageError("for a folder of recordings, name the licks with --licks; for one lick, a RECORDING")
     refuse(recording is None and more["record"] is None, "name a RECORDING, or record one with --record SECONDS")
     refuse(recording is not None and more["record"] is not None, "a RECORDING is named: leave out --record")
     refuse(path == recording == "-", "only one of the two can be standard input")

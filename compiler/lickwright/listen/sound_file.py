@@ -50,8 +50,11 @@ def read_recording(path: str) -> ReadRecording:
         raise UnreadableRecording(
             f"the recording cannot be read: {error_reason(e)}", "check the name of the file"
         ) from None
-    if not stat.S_ISREG(os.fstat(handle).st_mode):
+    mode = os.fstat(handle).st_mode
+    if not stat.S_ISREG(mode):
         os.close(handle)
+        if stat.S_ISDIR(mode):
+            raise UnreadableRecording("this is a folder", "name one recording in it; --licks is for a folder of them")
         raise UnreadableRecording("this is no ordinary file", f"name {_WANTED.removesuffix(' is needed')}")
     with os.fdopen(handle, "rb") as file:
         return decode_recording(file)
@@ -144,9 +147,8 @@ def _decode(sound: object) -> ReadRecording:
     seconds = blocks.frames / sound.samplerate
     if seconds < _LEAST:
         why = f": {blocks.damage}" if blocks.damage else ""
-        raise UnreadableRecording(
-            f"there are only {1000 * seconds:.0f} ms of sound in it{why}", "record the whole lick"
-        )
+        length = f"only {seconds:.2f} seconds of" if seconds else "no"
+        raise UnreadableRecording(f"there is {length} sound in it{why}", "record the whole lick")
     notes = []
     if blocks.damage:
         notes.append(f"the file is damaged after {seconds:.0f} seconds: only what is before that was heard")
