@@ -81,10 +81,27 @@ def test_key_and_box_of_the_command_line(run: Run) -> None:
     lines = [" ".join(line.split()) for line in Path("mail.lick").read_text("utf-8").splitlines()]
     assert {"key A minor", "box 1"} <= set(lines)
     write("own.txt", "Key: C major\n\n" + TAB)
-    code, out, _ = run("read", "own.txt", "--key", "A minor", "--out", "-")
+    for more, key in (((), "key C major"), (("--key", "A minor"), "key A minor")):
+        code, out, _ = run("read", "own.txt", *more, "--out", "-")
+        assert code == 0
+        assert [" ".join(line.split()) for line in out.splitlines() if line.startswith("key")] == [key]
+
+
+@pytest.mark.parametrize("option", [("--track", "1"), ("--tuning", "drop D"), ("--phrases",)])
+def test_an_option_about_another_format_is_wrong_usage(run: Run, option: tuple[str, ...]) -> None:
+    write("mail.txt", TAB)
+    code, out, err = run("read", "mail.txt", *option)
+    assert (code, out) == (2, "")
+    assert f"{option[0]} is about" in err
+    assert not Path("mail.lick").exists()
+
+
+def test_the_tuning_of_a_text_tab_is_said_above_it(run: Run) -> None:
+    """As the message about --tuning says."""
+    write("mail.txt", "Tuning: drop D\n\n" + TAB)
+    code, out, _ = run("read", "mail.txt", "--out", "-")
     assert code == 0
-    assert "key C major" in [" ".join(line.split()) for line in out.splitlines()]
-    assert "A minor" not in out
+    assert "tuning drop D" in [" ".join(line.split()) for line in out.splitlines()]
 
 
 @pytest.mark.parametrize("option", [("--key", "H"), ("--box", "99"), ("--tuning", "foo")])

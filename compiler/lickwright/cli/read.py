@@ -30,13 +30,21 @@ the text, and prose is kept as comments. grammar/reading.md says what is decided
 how. A file in which no tab is found gives an error and no lick.
 """
 
+_SCORES = ("MIDI", "MusicXML")
+# Of an option: the formats that it is about, and what is said where the file has another.
+_FORMATS_OF = {
+    "track": (_SCORES, "--track is about scores and MIDI files"),
+    "tuning": (_SCORES, "--tuning is about scores and MIDI files: write it above the tab, as in `Tuning: drop D`"),
+    "phrases": (_SCORES[:1], "--phrases is about MIDI files"),
+}
+
 
 @click.command(help=_HELP)
 @option_types.paths_argument()
 @click.option("--track", metavar="NAME", help="The part, track or channel of a score or MIDI file: its name or number.")
 @click.option("--box", metavar="BOX", help="Where notes without strings and frets are played: 1, E shape, frets 5-8.")
-@click.option("--key", metavar="KEY", help="The key, where the file has none: A minor.")
-@click.option("--tuning", metavar="TUNING", help="The tuning, where the file has none: drop D.")
+@click.option("--key", metavar="KEY", help="The key, whatever the file says: A minor.")
+@click.option("--tuning", metavar="TUNING", help="The tuning, where a score or MIDI file has none: drop D.")
 @click.option("--phrases", is_flag=True, help="A lick for each phrase between rests, of a MIDI file.")
 @option_types.out_option("PATH", "Write there: a file, for several sources a folder; - is standard output.")
 @option_types.overwrite_option("Let --out, or the .lick file beside the source, be replaced.")
@@ -96,6 +104,8 @@ def _read_one(
 
     verdict = Verdict(strict)
     imported = import_path(path, options)
+    for name, (formats, words) in _FORMATS_OF.items():
+        refuse(imported.ok and bool(getattr(options, name)) and imported.reader not in formats, words)
     verdict.add_findings(imported.findings)
     target = out if out is not None else STDOUT if path == "-" else lick_path(path)
     refuse(form == "json" and target == STDOUT, "the lick and a report for a program cannot both go to standard output")

@@ -10,7 +10,7 @@ class ReadOptions:
     """What is read of a file, and where on the neck it is played. A reader looks at what concerns it."""
 
     track: str = ""  # number, from 1, or name of the part, track or channel; "" for the one with the most to play
-    key: str = ""  # "A minor", where the file has none or another
+    key: str = ""  # "A minor", whatever the file says
     box: str = ""  # as a `box` field has it: where notes without strings and frets are played; "" for the best place
     tuning: str = ""  # as a `tuning` field has it, where the file has none; "" for standard, of a bass for a bass
     phrases: bool = False  # a lick for each phrase between rests

@@ -25,9 +25,8 @@ def read(data: bytes, name: str, options: ReadOptions) -> tuple[Source, list[Lic
 
 
 def _with_asked_fields(draft: LickDraft, options: ReadOptions) -> LickDraft:
-    """Return a draft with the key and box that are asked for, where its text names none."""
-    named = {name for name, _ in draft.fields}
-    asked = [
-        (name, value) for name, value in (("key", options.key), ("box", options.box)) if value and name not in named
-    ]
-    return replace(draft, fields=(*asked, *draft.fields)) if asked else draft
+    """Return a draft with the key and box that are asked for, instead of those that its text names."""
+    asked = {name: value for name, value in (("key", options.key), ("box", options.box)) if value}
+    if not asked:
+        return draft
+    return replace(draft, fields=(*asked.items(), *(field for field in draft.fields if field[0] not in asked)))
