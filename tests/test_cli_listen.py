@@ -158,6 +158,7 @@ def test_one_of_several_licks(run: Run, take: Samples) -> None:
     [
         (("walk.lick",), "name a RECORDING"),
         ((".",), "name the licks with --licks"),
+        (("take.wav", "walk.lick"), "the lick comes first"),
         (("-", "-"), "standard input"),
         (("walk.lick", "take.wav", "--record", "5"), "leave out --record"),
         (("walk.lick", "take.wav", "--keep", "x.wav"), "--keep is about --record"),

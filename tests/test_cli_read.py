@@ -122,6 +122,13 @@ def test_no_tab_is_an_error_with_its_place(run: Run) -> None:
     assert run("read", "nowhere.txt")[0] == 3
 
 
+def test_a_lick_is_not_read_again(run: Run) -> None:
+    write("porch.lick", 'key A minor\nlick "Porch"\n| A0 A3 D0 D2 G0 G2 B1 G2 ||\n')
+    code, out, err = run("read", "porch.lick")
+    assert (code, out) == (1, "")
+    assert "help: it is a lick already" in err
+
+
 def test_doubts_point_at_their_place(run: Run) -> None:
     write("mail.txt", DOUBTFUL)
     code, _, err = run("read", "mail.txt")

@@ -92,6 +92,7 @@ def _refuse_contradictions(path: str, recording: str | None, more: dict[str, Any
         raise click.UsageError("for a folder of recordings, name the licks with --licks; for one lick, a RECORDING")
     refuse(recording is None and more["record"] is None, "name a RECORDING, or record one with --record SECONDS")
     refuse(recording is not None and more["record"] is not None, "a RECORDING is named: leave out --record")
+    refuse((recording or "").lower().endswith(".lick"), "the lick comes first, and then the recording of it")
     refuse(path == recording == "-", "only one of the two can be standard input")
     if more["record"] is None and (option := first_given("tempo", "keep")):
         raise click.UsageError(f"{option} is about --record: any tempo of a recording is understood")

@@ -101,6 +101,10 @@ def import_source(data: bytes, name: str, options: ReadOptions | None = None) ->
     try:
         source, drafts = import_module(row.module).read(data, name, options or ReadOptions())
     except Unreadable as e:
+        if row is READERS[-1] and _LICK.search(data[:_BEGINNING]):
+            e.hint = (
+                "it is a lick already: `lickwright show` draws its tab, `lickwright check` says what is wrong in it"
+            )
         return unread_source(name, e, row)
     written = write_licks(drafts)
     findings = sorted(map(_finding, written.doubts), key=lambda d: (d.span.start, d.code))
