@@ -129,6 +129,13 @@ def test_a_lick_is_not_read_again(run: Run) -> None:
     assert "help: it is a lick already" in err
 
 
+def test_tab_in_a_lick_is_led_to_read(run: Run) -> None:
+    write("porch.lick", 'lick "Porch"\n' + TAB[TAB.index("e|") :])
+    code, out, err = run("tidy", "porch.lick")
+    assert (code, out) == (1, "")
+    assert "`lickwright read` writes a drawn tab so" in err
+
+
 def test_doubts_point_at_their_place(run: Run) -> None:
     write("mail.txt", DOUBTFUL)
     code, _, err = run("read", "mail.txt")

@@ -224,7 +224,7 @@ class Builder:
             )
         elif _TAB_LINE.match(line):
             if span.start > self._tab_until:
-                hint = "each note names its string and its fret, and stands for one step: `| e5 e8 B5 B8 |`"
+                hint = "each note names its string and its fret: `| e5 e8 B5 B8 |`; `lickwright read` writes a drawn tab so"
                 self.report(rules.LINE, span, "a drawn line of tab is not read", hint)
             self._tab_until = self.text.find("\n", span.end) + 2  # the other strings of it
         else:
