@@ -172,10 +172,11 @@ def test_the_tab_tells_apart_what_the_phrase_does_not() -> None:
     assert other.phrase == same[0].phrase and other.tab != same[0].tab
 
 
-def test_samples_moved_to_another_key_and_box_are_the_same_phrase() -> None:
-    """Every sample, by pitch and by shape, each time to other places."""
+@pytest.mark.parametrize("every", [4, pytest.param(1, marks=pytest.mark.slow)])
+def test_samples_moved_to_another_key_and_box_are_the_same_phrase(every: int) -> None:
+    """Samples, by pitch and by shape, each time to other places."""
     moved = by_shape = 0
-    for path in SAMPLES:
+    for path in SAMPLES[::every]:
         source = Source(str(path), path.read_text("utf-8"))
         book, _ = parse_source(source)
         for lick, own in zip(book.licks, sample_facts()[str(path)], strict=True):
@@ -198,7 +199,8 @@ def test_samples_moved_to_another_key_and_box_are_the_same_phrase() -> None:
                     if wish.by == "shape" and own.lowest:
                         assert again.tab != own.tab
             moved += 1
-    assert moved == SAMPLE_LICKS and by_shape > 40
+    assert by_shape > 40 // every
+    assert moved == SAMPLE_LICKS if every == 1 else moved > 0
 
 
 # --- the index -------------------------------------------------------------------------------------------------------

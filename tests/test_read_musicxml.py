@@ -83,10 +83,11 @@ def assert_comes_back(lick: CompiledLick, compressed: bool = False) -> str:
     return written.text
 
 
-def test_every_sample_comes_back() -> None:
+@pytest.mark.parametrize("every", [4, pytest.param(1, marks=pytest.mark.slow)])
+def test_samples_come_back(every: int) -> None:
     licks = [lick for path in SAMPLES for lick in compile_file(path).licks]
     assert len(licks) >= 60
-    for n, lick in enumerate(licks):
+    for n, lick in enumerate(licks[::every]):
         assert_comes_back(lick, compressed=n % 8 == 0)
 
 
@@ -95,19 +96,11 @@ def made(number: int) -> CompiledLick:
     return compile_text("\n".join([*fields, f'lick "Made {number}"', music, ""])).licks[0]
 
 
-NESTED = {
-    31,
-    33,
-    44,
-}  # words that ring, inside of one another, are written so that one note ends otherwise, which is said
-
-
 def test_made_licks_come_back() -> None:
     for lick in compile_text(good_file(Random(1))).licks[:3]:
         assert_comes_back(lick)
-    for number in range(40):
-        if number not in NESTED:
-            assert_comes_back(made(number))
+    for number in range(14):
+        assert_comes_back(made(number))
 
 
 @pytest.mark.slow

@@ -16,7 +16,7 @@ RATE = goals.RATE
 
 @pytest.mark.parametrize("name", [name for name, row in INSTRUMENTS.items() if row.guitar.drive])
 @pytest.mark.parametrize("tone", [82.41, 329.63, 1318.5])
-@pytest.mark.parametrize("strength", [0.3, 2.0])
+@pytest.mark.parametrize("strength", [pytest.param(0.3, marks=pytest.mark.slow), 2.0])
 def test_the_valve_folds_nothing_back(name: str, tone: float, strength: float) -> None:
     assert goals.alias(name, tone, strength) <= -80
 
