@@ -104,6 +104,16 @@ def test_the_report_is_by_its_schema(run: Run, wrong: Samples) -> None:
     assert Path("r.json").read_text() == "mine"
 
 
+def test_a_report_has_standard_output_to_itself(run: Run, take: Samples) -> None:
+    Path("takes").mkdir()
+    write_wave("takes/walk.wav", take)
+    for words, said in ((("walk.lick", "takes/walk.wav"), "score 100"), (("takes", "--licks", "walk.lick"), "Walk")):
+        code, out, err = run(*words, "--report", "-")
+        assert code == 0
+        assert json.loads(out)["format"].startswith("lickwright listening report")
+        assert said in err
+
+
 def test_a_refusal_is_by_the_schema_too(run: Run, take: Samples) -> None:
     from jsonschema import Draft202012Validator
 
@@ -159,6 +169,8 @@ def test_one_of_several_licks(run: Run, take: Samples) -> None:
         (("walk.lick",), "name a RECORDING"),
         ((".",), "name the licks with --licks"),
         (("take.wav", "walk.lick"), "the lick comes first"),
+        (("walk.lick", "take.wav", "--report", "-", "--picture", "-"), "can go to standard output"),
+        (("walk.lick", "take.wav", "--report", "-", "--format", "json"), "can go to standard output"),
         (("-", "-"), "standard input"),
         (("walk.lick", "take.wav", "--record", "5"), "leave out --record"),
         (("walk.lick", "take.wav", "--keep", "x.wav"), "--keep is about --record"),
@@ -347,6 +359,10 @@ def test_folders_without_recordings_or_licks(run: Run) -> None:
     assert code == 3
     assert "there is no recording in empty or below it" in err
     write("empty/a.wav", "")
+    code, _, err = run("empty", "--licks", "none.lick")
+    assert code == 3
+    assert err.startswith("none.lick: error: the file cannot be read: no such file or directory")
+    assert "without errors" not in err
     write("bad.lick", 'lick "Bad"\n| e99 ||\n')
     assert run("empty", "--licks", "bad.lick")[0] == 1
 

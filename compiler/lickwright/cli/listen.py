@@ -64,6 +64,9 @@ Exits with 0 when all that can be judged is right, 1 when something differs.
 def command(path: str, recording: str | None, title: str | None, **more: Any) -> int:
     """Its help is `_HELP`, since it shows examples."""
     require_sound()
+    outputs = [more["report"], more["picture"], more["keep"]]
+    words = "only one of --report, --picture, --keep and --format json can go to standard output"
+    refuse(outputs.count("-") + (more["form"] == "json") > 1, words)
     if more["library"] is not None:
         return _many(path, recording, more)
     _refuse_contradictions(path, recording, more)

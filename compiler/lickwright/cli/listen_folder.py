@@ -19,7 +19,7 @@ from lickwright.cli import terminal
 from lickwright.cli.exit_code import Verdict
 from lickwright.cli.findings_view import show_findings
 from lickwright.cli.listen_take import REPORT_SEAL
-from lickwright.cli.single_output import report_obstacle, save_output
+from lickwright.cli.single_output import STDOUT, report_obstacle, save_output
 from lickwright.cli.sources import compile_sources, find_sources
 from lickwright.cli.table import format_table
 from lickwright.core.digest import blake2b
@@ -53,7 +53,7 @@ def listen_to_folder(folder: str, library: str, form: str, report: str | None, o
     licks, key = _licks(library, verdict)
     recordings = _recordings(folder, verdict)
     if verdict.code > terminal.Exit.MUSIC_ERRORS or not licks:
-        if not licks:
+        if not licks and verdict.code <= terminal.Exit.MUSIC_ERRORS:
             terminal.err(f"error: there is no lick without errors in {console.safe_text(library)}\n")
             verdict.add(terminal.Exit.MUSIC_ERRORS)
         return int(verdict.code)
@@ -76,7 +76,7 @@ def listen_to_folder(folder: str, library: str, form: str, report: str | None, o
     if form == "json":
         terminal.out(dumps({"format": FORMAT, "recordings": entries}, indent=1, ensure_ascii=False) + "\n")
     else:
-        _print(entries)
+        (terminal.err if report == STDOUT else terminal.out)(_table(entries))
     return int(verdict.code)
 
 
@@ -85,7 +85,9 @@ def _licks(library: str, verdict: Verdict) -> tuple[list[KnownLick], str]:
     found: list[KnownLick] = []
     hash = blake2b(__version__.encode(), digest_size=16)
     for _, c in compile_sources(find_sources([library]), verdict, judge=False):
-        verdict.add_findings([d for d in c.diagnostics if d.code.startswith("L6")])
+        unread = [d for d in c.diagnostics if d.code.startswith("L6")]
+        verdict.add_findings(unread)
+        show_findings(c.source, unread)
         hash.update(c.source.text.encode("utf-8", "surrogatepass"))
         found += [KnownLick(lick.title, slug(lick.title), lick.lowered) for lick in c.licks if lick.lowered is not None]
     return found, hash.hexdigest()
@@ -123,7 +125,7 @@ def _heard(
     for n, (name, entry) in enumerate(zip(left, heard, strict=True), 1):
         found[name] = entry | {"file": name}
         terminal.progress.show(len(found), len(recordings))
-        if report is not None and n % _EVERY == 0 and n < len(left):
+        if report not in (None, STDOUT) and n % _EVERY == 0 and n < len(left):
             _save(report, [found[one] for one in recordings if one in found], overwrite)
     terminal.progress.clear()
     return [found[name] for name in recordings]
@@ -229,7 +231,7 @@ def _save(report: str, entries: Sequence[dict[str, Any]], overwrite: bool) -> te
     return save_output(report, data, REPORT_SEAL, overwrite, ())
 
 
-def _print(entries: Sequence[dict[str, Any]]) -> None:
+def _table(entries: Sequence[dict[str, Any]]) -> str:
     rows = []
     for entry in entries:
         report = entry["report"]
@@ -245,4 +247,4 @@ def _print(entries: Sequence[dict[str, Any]]) -> None:
             )
     shown = [tuple(console.safe_text(cell) for cell in row) for row in rows]
     heads = ("lick", "score", "tempo", "to practice", "recording")
-    terminal.out(format_table(heads, shown, terminal.columns(sys.stdout, 100, most=160)))
+    return format_table(heads, shown, terminal.columns(sys.stdout, 100, most=160))

@@ -14,7 +14,7 @@ from lickwright.cli import terminal
 from lickwright.cli.exit_code import Verdict
 from lickwright.cli.findings_view import show_findings
 from lickwright.cli.select_lick import report_findings
-from lickwright.cli.single_output import report_obstacle, save_output
+from lickwright.cli.single_output import STDOUT, report_obstacle, save_output
 from lickwright.compiler import Compilation, CompiledLick
 from lickwright.core.destination import Seal
 from lickwright.core.source import Source
@@ -146,4 +146,5 @@ def _print(judgement: Judgement, asked: TakeRequest) -> None:
     from lickwright.listen.report import judgement_text
 
     lines = judgement_text(judgement, asked.width, asked.everything)
-    terminal.out("".join(console.safe_text(line) + "\n" for line in lines))
+    say = terminal.err if STDOUT in (asked.report, asked.picture, asked.keep) else terminal.out
+    say("".join(console.safe_text(line) + "\n" for line in lines))
