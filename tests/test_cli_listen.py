@@ -353,6 +353,26 @@ def test_a_folder_is_looked_into_below(run: Run, take: Samples, wrong: Samples) 
         ]  # fmt: skip
 
 
+def test_a_folder_that_cannot_be_read_costs_only_itself(
+    run: Run, take: Samples, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("open", "shut"):
+        Path("takes", name).mkdir(parents=True)
+        write_wave(f"takes/{name}/walk.wav", take)
+    scan = os.scandir
+
+    def refusing(path: Any = ".") -> Any:
+        if str(path).endswith("shut"):
+            raise PermissionError(13, "Permission denied", path)
+        return scan(path)
+
+    monkeypatch.setattr(os, "scandir", refusing)
+    code, out, err = run("takes", "--licks", "walk.lick")
+    assert code == 3
+    assert "shut: error: the folder cannot be read" in err
+    assert "open/walk.wav" in out
+
+
 def test_folders_without_recordings_or_licks(run: Run) -> None:
     Path("empty").mkdir()
     code, _, err = run("empty", "--licks", "walk.lick")

@@ -51,12 +51,12 @@ def listen_to_folder(folder: str, library: str, form: str, report: str | None, o
     if report is not None:
         verdict.add(report_obstacle(report, REPORT_SEAL, overwrite, (folder, library)))
     licks, key = _licks(library, verdict)
-    recordings = _recordings(folder, verdict)
     if verdict.code > terminal.Exit.MUSIC_ERRORS or not licks:
         if not licks and verdict.code <= terminal.Exit.MUSIC_ERRORS:
             terminal.err(f"error: there is no lick without errors in {console.safe_text(library)}\n")
             verdict.add(terminal.Exit.MUSIC_ERRORS)
         return int(verdict.code)
+    recordings = _recordings(folder, verdict)
     if not recordings:
         terminal.err(
             f"error: there is no recording in {console.safe_text(folder)} or below it: {', '.join(SUFFIXES[:4])} are\n"
