@@ -122,6 +122,15 @@ def test_no_tab_is_an_error_with_its_place(run: Run) -> None:
     assert run("read", "nowhere.txt")[0] == 3
 
 
+def test_a_folder_for_the_lick_is_made(run: Run) -> None:
+    write("mail.txt", TAB)
+    write("letter.txt", LETTER)
+    assert run("read", "letter.txt", "--out", "none/")[0] == 1
+    assert not Path("none").exists()
+    assert run("read", "mail.txt", "--out", "songs/new/")[0] == 0
+    assert Path("songs/new/mail.lick").is_file()
+
+
 def test_a_lick_is_not_read_again(run: Run) -> None:
     write("porch.lick", 'key A minor\nlick "Porch"\n| A0 A3 D0 D2 G0 G2 B1 G2 ||\n')
     code, out, err = run("read", "porch.lick")

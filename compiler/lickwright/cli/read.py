@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 import click
@@ -113,6 +114,9 @@ def _read_one(
         target = os.path.join(target, os.path.basename(lick_path(path)))
     written = False
     if imported.ok:
+        if out is not None and out.endswith(("/", os.sep)):  # a folder, as that of several files, which is made too
+            with suppress(OSError):  # it is said when the file is written
+                os.makedirs(out, exist_ok=True)
         with terminal.handle_interrupts():
             code = save_output(target, imported.text.encode("utf-8"), None, overwrite, (path,))
         verdict.add(code)
