@@ -264,7 +264,7 @@ def test_what_is_too_long_or_has_no_harmony_is_said() -> None:
     assert taken.left_out == 100 - 75
 
 
-@pytest.mark.parametrize("seed", [*range(4), *(pytest.param(n, marks=pytest.mark.slow) for n in range(4, 12))])
+@pytest.mark.parametrize("seed", [1, 2, *(pytest.param(n, marks=pytest.mark.slow) for n in (0, *range(3, 12)))])
 def test_a_lick_with_slips_of_the_hand_still_sounds(seed: int) -> None:
     """Whatever compiles can be heard: samples with a few signs taken out or doubled."""
     chance = random.Random(seed)

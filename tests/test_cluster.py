@@ -254,6 +254,7 @@ def test_one_deadly_source_costs_itself(two_workers: Any, library: Path) -> None
     assert said == ["the cluster does not bring back all that it was given: that is done here, each source by itself"]
 
 
+@pytest.mark.slow
 def test_what_needs_too_much_memory_there_is_done_here(scheduler: Any, sized_library: Path) -> None:
     library = sized_library
     done, said = run(scheduler.scheduler_address, library, starved)
@@ -292,6 +293,7 @@ def test_a_build_that_is_killed_is_gone_on_with(two_workers: Any, library: Path,
     assert main(words) == 3, "and nothing is left to do"
 
 
+@pytest.mark.slow
 def test_ctrl_c_leaves_it_in_good_order(scheduler: Any, library: Path) -> None:
     with Cluster(scheduler.scheduler_address, print) as cluster:
         with pytest.raises(KeyboardInterrupt), cluster.workers(setup(slow)) as workers:

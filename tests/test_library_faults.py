@@ -218,7 +218,7 @@ def test_an_output_that_cannot_be_looked_at_costs_only_itself(tmp_path: Path, mo
 @pytest.mark.parametrize(
     ("signals", "code"),
     [
-        ([signal.SIGINT], 130),
+        pytest.param([signal.SIGINT], 130, marks=pytest.mark.slow),
         pytest.param([signal.SIGINT, signal.SIGINT], 130, marks=pytest.mark.slow),
         ([signal.SIGTERM], 143),
         pytest.param([signal.SIGHUP], 129, marks=pytest.mark.slow),
