@@ -442,7 +442,13 @@ def plain() -> float:
     return cost(IN_FILES["one line of bars"](1 << 13), 3)
 
 
-@pytest.mark.parametrize("case", CASES.values(), ids=CASES)
+@pytest.mark.parametrize(
+    "case",
+    [
+        pytest.param(case, id=name, marks=pytest.mark.slow if n % 3 else ())
+        for n, (name, case) in enumerate(CASES.items())
+    ],
+)
 def test_eight_kilobytes_of_anything(case: Callable[[int], str]) -> None:
     """It costs what plain notes cost, or a few times as much; where more, four times the length costs no more than eight times as much."""
     took = cost(case(1 << 13), 1)

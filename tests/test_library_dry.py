@@ -165,6 +165,7 @@ def test_the_report_of_a_dry_run_is_that_of_the_real_one(run: Run) -> None:
     assert states[0] == states[1]
 
 
+@pytest.mark.slow
 def test_what_would_be_pruned_is_never_in_memory_as_a_whole(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     """Ten times as many lost outputs take no more of Python's memory."""
     run("lib/a.lick", "--to", "tab")

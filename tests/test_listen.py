@@ -49,7 +49,7 @@ def test_a_right_take_has_nothing_said_against_it(text: str) -> None:
     assert abs(found.tuning) < 0.03
 
 
-@pytest.mark.parametrize("text", [WALK, BENDS, PAIRS], ids=["walk", "bends", "pairs"])
+@pytest.mark.parametrize("text", [pytest.param(BENDS, marks=pytest.mark.slow), PAIRS], ids=["bends", "pairs"])
 def test_a_take_that_begins_with_its_first_note_is_right(text: str) -> None:
     timeline = timeline_of(text)
     tones = take_of(timeline)[0]
