@@ -1,4 +1,4 @@
-"""The wheel whose stages are compiled (`LICKWRIGHT_COMPILE=1`, see `hatch_build.py`): it gives what the sources give, to the byte."""
+"""The wheel whose stages are compiled (`LICKWRIGHT_COMPILE=1`, see `compiler/hatch_build.py`): it gives what the sources give, to the byte."""
 
 from __future__ import annotations
 
