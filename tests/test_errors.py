@@ -55,7 +55,7 @@ def test_samples_are_taken_apart_without_loss(path: Path) -> None:
 # --- planting --------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("files", "of_a_kind"), [(100, 1), pytest.param(300, 5, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(("files", "of_a_kind"), [(60, 1), pytest.param(300, 5, marks=pytest.mark.slow)])
 def test_mistakes_in_made_up_files(files: int, of_a_kind: int) -> None:
     measured = planted(good_file, range(files), "made-up files")
     assert measured.planted > 8 * files

@@ -28,7 +28,7 @@ from made_licks import made_lick
 from read_musicxml import Heard, Score
 
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").glob("**/*.lick"))
-MADE = 60
+MADE = 30
 
 
 def lick(music: str, *fields: str) -> CompiledLick:
