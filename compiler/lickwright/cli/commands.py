@@ -27,7 +27,7 @@ ROWS = (
     CommandRow("box", "Draw a scale's boxes or a chord; find a lick's key and box.", "\"A blues\" 1",
                "draw a box, or a chord (Am7); --for FILE: a lick's key and box"),
     CommandRow("move", "Write a lick in another key, box, octave or tuning.", "porch.lick --box 3", "the lick in another box, key, octave or tuning"),
-    CommandRow("read", "Read text tab into licks.", "mail.txt", "a text tab as mail.lick, and what is doubtful in it"),
+    CommandRow("read", "Read text tab, MIDI, MusicXML into licks.", "mail.txt", "a text tab as mail.lick, and what is doubtful in it"),
     CommandRow("compare", "Compare your version with the teacher's.", "mine.lick theirs.lick", "where your version differs from the teacher's"),
     CommandRow("listen", "Listen to a recording of a lick, as a teacher does.", "porch.lick take.wav", "what a recording has right, and what to practice"),
     CommandRow("find", "Find licks in a library.", "out 'bend box:2 level<=3'", "licks of a library, by what is in them; --like FILE: by phrase"),
