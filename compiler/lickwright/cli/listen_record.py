@@ -5,12 +5,10 @@ In: a lick and how many seconds. Out: a `Recording`. It is kept in memory and no
 
 from __future__ import annotations
 
-from typing import Any
-
 import click
 
 from lickwright.cli import terminal
-from lickwright.core.extras import install_command
+from lickwright.cli.sound_device import find_sound_device
 from lickwright.listen.recording import Recording
 from lickwright.timeline.model import Timeline
 
@@ -26,7 +24,7 @@ def record_take(timeline: Timeline, seconds: int, percent: float) -> tuple[Recor
     from lickwright.listen.recording import resample_recording
     from lickwright.listen.sound_file import encode_recording
 
-    device = _input_device()
+    device = find_sound_device("recording", ("input", "output"), _NO_DEVICE)
     clicks, count_in = click_track(timeline, percent, seconds)
     terminal.err(f"headphones on: a bar of clicks, {count_in:.0f} seconds, then play; Ctrl-C stops\n")
     try:
@@ -37,21 +35,3 @@ def record_take(timeline: Timeline, seconds: int, percent: float) -> tuple[Recor
         raise click.UsageError(f"the sound device gave up: {e}") from None
     samples = samples[round(count_in * CLICK_RATE) :]
     return resample_recording([samples], CLICK_RATE), encode_recording(samples, CLICK_RATE)
-
-
-def _input_device() -> Any:
-    """Return the library that speaks to the sound device. Raises UsageError if it is missing or finds no device."""
-    try:
-        import sounddevice
-    except ImportError:
-        raise click.UsageError(f"recording needs sounddevice: {install_command('play')}") from None
-    except OSError:  # it found no PortAudio, the system's own part of it
-        raise click.UsageError(
-            "recording needs PortAudio; install it with your system's packages, for example libportaudio2"
-        ) from None
-    try:
-        for kind in ("input", "output"):
-            sounddevice.query_devices(kind=kind)
-    except (sounddevice.PortAudioError, ValueError):
-        raise click.UsageError(_NO_DEVICE) from None
-    return sounddevice

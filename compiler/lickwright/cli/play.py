@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from lickwright.cli import audio_options, option_types, terminal
-from lickwright.core.extras import install_command
+from lickwright.cli.sound_device import find_sound_device
 from lickwright.report import console
 
 if TYPE_CHECKING:
@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from lickwright.core.diagnostics import Diagnostic
     from lickwright.export import Options
     from lickwright.export.option_parsing import TempoRequest
+
+_NO_DEVICE = "there is no sound device to play through; lickwright make --to audio writes a file"
 
 
 @click.command()
@@ -44,30 +46,11 @@ def command(path: str, title: str | None, tempo: TempoRequest, **more: Any) -> i
     for c, lick in chosen:
         if not lick.ok:
             report_errors(c, lick.diagnostics, verdict)
-    device = _device() if any(lick.ok for _, lick in chosen) else None
+    device = find_sound_device("playing", ("output",), _NO_DEVICE) if any(lick.ok for _, lick in chosen) else None
     for c, lick in chosen:
         if lick.ok:
             _play(device, c, lick, options, verdict)
     return verdict.code
-
-
-def _device() -> Any:
-    """Return the library that speaks to the sound device. Raises UsageError if it is missing or finds no device."""
-    try:
-        import sounddevice
-    except ImportError:
-        raise click.UsageError(f"playing needs sounddevice: {install_command('play')}") from None
-    except OSError:  # it found no PortAudio, the system's own part of it
-        raise click.UsageError(
-            "playing needs PortAudio; install it with your system's packages, for example libportaudio2"
-        ) from None
-    try:
-        sounddevice.query_devices(kind="output")
-    except (sounddevice.PortAudioError, ValueError):
-        raise click.UsageError(
-            "there is no sound device to play through; lickwright make --to audio writes a file"
-        ) from None
-    return sounddevice
 
 
 def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, verdict: Verdict) -> None:
