@@ -49,6 +49,18 @@ def test_a_file_beside_the_tab(run: Run) -> None:
     assert Path("mail.txt").read_text("utf-8") == TAB
 
 
+def test_a_bug_in_a_reader_is_not_blamed_on_standard_input(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> None:
+        raise ValueError("a bug")
+
+    monkeypatch.setattr("lickwright.importers.import_source", fail)
+    write("mail.txt", TAB)
+    code, out, err = run("read", "mail.txt")
+    assert (code, out) == (70, "")
+    assert "standard input" not in err
+    assert not Path("mail.lick").exists()
+
+
 def test_a_file_is_not_replaced_unasked(run: Run) -> None:
     write("mail.txt", TAB)
     write("mail.lick", "mine\n")

@@ -132,13 +132,12 @@ def import_path(path: str, options: ReadOptions | None = None) -> Imported:
     from lickwright.importers import MOST_BYTES, import_source, unread_source
 
     try:
-        if path != "-":
-            return import_source(read_file(path), path, options)
-        return import_source(sys.stdin.buffer.read(MOST_BYTES + 1), path, options)
+        data = read_file(path) if path != "-" else sys.stdin.buffer.read(MOST_BYTES + 1)
     except Unreadable as e:
         return unread_source(path, e)
-    except (OSError, AttributeError, ValueError):
+    except (OSError, AttributeError, ValueError):  # closed by the shell, or a folder
         return unread_source(path, Unopened("standard input cannot be read", "name a file, or send one with <"))
+    return import_source(data, path, options)
 
 
 def lick_path(path: str) -> str:
