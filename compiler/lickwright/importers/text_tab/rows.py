@@ -8,7 +8,7 @@ which are kept as they stand.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import field, mutable_record
@@ -340,8 +340,3 @@ def _letters(text: str, offset: int, instants: int) -> list[tuple[int, str]]:
     if not about_as_many or (capitals <= {"E"} and len(words) < 4):
         return []
     return [(word.start() - offset, word[0].strip("()").upper()) for word in words]
-
-
-def lines_of(entries: Iterable[AboveEntry]) -> set[int]:
-    """Return the numbers of the lines that entries stand on."""
-    return {entry.line.number for entry in entries}
