@@ -102,6 +102,7 @@ class _ReadinessCheck:
         self._db: sqlite3.Connection = shelf.connection
         self._shelf = shelf
         self._out = out
+        self._storage = LocalStorage(out)  # one for all files, since it keeps which folders lie inside
         self._record = load_build_record(self._db)
         self._asked = {one.key: one for one in self._record.asked} if self._record else {}
         self._projects = ProjectConfigs()
@@ -239,7 +240,7 @@ class _ReadinessCheck:
     def _what_is_wrong(self, folder: str, output: OutputRow, expired: str) -> str:
         """Return what is wrong with a file, "" for nothing; `expired` is why it should not be there, "" if it should."""
         try:
-            ours = is_unchanged(LocalStorage(self._out), folder, output)
+            ours = is_unchanged(self._storage, folder, output)
         except OSError as e:
             return error_reason(e)
         if ours is None:
