@@ -173,12 +173,9 @@ class _Reading:
             )
             return
         sound, mistakes = read_sound(name, value)
-        for setting, message, hint in mistakes:
-            place = (*path, setting) if setting else path
-            known = setting in value and message.startswith(("a sound has no", "a sound like"))
-            self._report(
-                UNKNOWN if known else VALUE, place, message, hint, None if known or not setting else value[setting]
-            )
+        for setting, message, hint, unknown in mistakes:
+            code, place = (UNKNOWN if unknown else VALUE), ((*path, setting) if setting else path)
+            self._report(code, place, message, hint, value[setting] if setting and not unknown else None)
         self._sounds[name] = sound
 
     def _unknown(self, path: NamePath, section: str, name: str, value: Any) -> None:

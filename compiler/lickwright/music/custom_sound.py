@@ -82,6 +82,7 @@ class SoundMistake(NamedTuple):
     setting: str  # "" for the sound itself
     message: str
     hint: str
+    unknown: bool = False  # the sound has no such setting
 
 
 def read_sound(name: str, settings: Mapping[str, Any]) -> tuple[InstrumentRow, list[SoundMistake]]:
@@ -98,7 +99,7 @@ def read_sound(name: str, settings: Mapping[str, Any]) -> tuple[InstrumentRow, l
         if setting is None:
             near = nearest_name(key, tuple(BY_NAME))
             hint = f"did you mean `{near}`?" if near else f"there are {', '.join(BY_NAME)}"
-            mistakes.append(SoundMistake(key, f"a sound has no `{key[:30]}`", hint))
+            mistakes.append(SoundMistake(key, f"a sound has no `{key[:30]}`", hint, unknown=True))
             continue
         try:
             read[key] = setting.parse(value)
@@ -109,7 +110,7 @@ def read_sound(name: str, settings: Mapping[str, Any]) -> tuple[InstrumentRow, l
     for key, value in read.items():
         if BY_NAME[key].electric and guitar.pickup is None:
             hint = f"those like {', '.join(_ELECTRIC)} have one"
-            mistakes.append(SoundMistake(key, f"a sound like {like.name} has no `{key}`", hint))
+            mistakes.append(SoundMistake(key, f"a sound like {like.name} has no `{key}`", hint, unknown=True))
         else:
             guitar = BY_NAME[key].changed(guitar, value)
     return like._replace(name=name, guitar=guitar), mistakes
