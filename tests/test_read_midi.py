@@ -8,8 +8,10 @@ import time
 import tracemalloc
 from collections import Counter
 from collections.abc import Iterator
+from fractions import Fraction
 from pathlib import Path
 from random import Random
+from typing import Any
 
 import mido
 import pytest
@@ -19,11 +21,13 @@ from lickwright.compiler.compilation import CompiledLick
 from lickwright.core.source import Unreadable
 from lickwright.export import LoweredLick, Options
 from lickwright.export.midi import emit
-from lickwright.importers.draft import LickDraft
+from lickwright.importers.draft import DraftBar, DraftGroup, DraftNote, LickDraft
+from lickwright.importers.midi.phrases import phrase_bars
 from lickwright.importers.midi.reading import read_midi
 from lickwright.importers.midi.song import MidiNote, read_song
 from lickwright.importers.options import ReadOptions
 from lickwright.importers.write_lick import write_licks
+from lickwright.notation.techniques import PICKED
 from made_licks import made_lick
 
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").glob("**/*.lick"))
@@ -228,6 +232,24 @@ def test_a_long_track_is_taken_apart_at_its_rests() -> None:
     assert [sum(len(bar.groups) for bar in draft.bars) for draft in drafts] == [16, 16, 16]
     licks = compile_text(write_licks(drafts).text).licks
     assert [lick.ok for lick in licks] == [True, True, True]
+
+
+def test_phrases_take_time_in_proportion() -> None:
+    """Counted in bars looked at, since time depends on the machine."""
+
+    class CountedBars(list[DraftBar]):
+        taken = 0
+
+        def __getitem__(self, index: Any) -> Any:
+            found = super().__getitem__(index)
+            self.taken += len(found) if isinstance(index, slice) else 1
+            return found
+
+    note = DraftNote(1, 5, Fraction(1, 4), PICKED)
+    groups = tuple(DraftGroup(at, (note,)) for at in (Fraction(0), Fraction(1, 4)))
+    bars = CountedBars([DraftBar(groups, Fraction(1))] * 300)
+    assert [len(phrase) for phrase in phrase_bars(bars)] == [1] * 300
+    assert bars.taken < 20 * len(bars)
 
 
 def bent(*values: tuple[float, float], length: float = 2.0, semitones: int = 2) -> bytes:

@@ -32,25 +32,20 @@ def phrase_bars(bars: Sequence[DraftBar]) -> list[tuple[DraftBar, ...]]:
                 phrases.append([])
             phrases[-1].append((n, k))
             until = max(until, *(start + note.length for note in group.notes))
-    return [_bars(bars, phrase) for phrase in phrases] or [tuple(bars)]
+    return [_bars(bars, starts, phrase) for phrase in phrases] or [tuple(bars)]
 
 
-def _bars(bars: Sequence[DraftBar], phrase: Sequence[tuple[int, int]]) -> tuple[DraftBar, ...]:
+def _bars(
+    bars: Sequence[DraftBar], starts: Sequence[Fraction], phrase: Sequence[tuple[int, int]]
+) -> tuple[DraftBar, ...]:
     own = set(phrase)
     first, last = phrase[0][0], phrase[-1][0]
-    end = max(_end(bars, n, k) for n, k in phrase)
-    while last + 1 < len(bars) and end > 0 and _start(bars, last + 1) < end:
+    end = max(
+        starts[n] + bars[n].groups[k].at + max(note.length for note in bars[n].groups[k].notes) for n, k in phrase
+    )
+    while last + 1 < len(bars) and starts[last + 1] < end:
         last += 1
     return tuple(
         replace(bars[n], groups=tuple(group for k, group in enumerate(bars[n].groups) if (n, k) in own))
         for n in range(first, last + 1)
     )
-
-
-def _start(bars: Sequence[DraftBar], index: int) -> Fraction:
-    return sum((bar.length or Fraction(1) for bar in bars[:index]), Fraction(0))
-
-
-def _end(bars: Sequence[DraftBar], n: int, k: int) -> Fraction:
-    group = bars[n].groups[k]
-    return _start(bars, n) + group.at + max(note.length for note in group.notes)
