@@ -27,15 +27,16 @@ def best_fit(hearing: Hearing, licks: Sequence[Sequence[ExpectedGroup]]) -> int 
         return None
     tuning = overall_tuning(hearing)
     heard = _heard_pitches(hearing, tuning)
-    likeness = [max(_likeness(heard, _wanted_pitches(groups), shift) for shift in _SHIFTS) for groups in licks]
+    wanted = [_wanted_pitches(groups) for groups in licks]
+    shifts = [max(_SHIFTS, key=lambda by: (_likeness(heard, pitches, by), -abs(by))) for pitches in wanted]
+    likeness = [_likeness(heard, pitches, shift) for pitches, shift in zip(wanted, shifts, strict=True)]
     likeliest = sorted(range(len(licks)), key=lambda n: -likeness[n])[:_TRIED]
-    costs = {n: _cost(hearing, licks[n], tuning, heard) for n in likeliest}
+    costs = {n: _cost(hearing, licks[n], tuning, shifts[n]) for n in likeliest}
     return min(costs, key=lambda n: costs[n])
 
 
-def _cost(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: float, heard: NDArray[np.float64]) -> float:
-    wanted = _wanted_pitches(groups)
-    shift = max(_SHIFTS, key=lambda by: (_likeness(heard, wanted, by), -abs(by)))
+def _cost(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: float, shift: int) -> float:
+    """Return what a lick costs as written, or shifted as its pitches suggest, whichever is less."""
     return min(match_groups(hearing, groups, pitch_costs(hearing, groups, tuning + by)).cost for by in {0, shift})
 
 
