@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from lickwright.core.fast_dataclass import record
 from lickwright.listen.combs import comb_table
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
+from lickwright.listen.second_opinion import MISHEARD
 from lickwright.listen.stretches import PICKED, Hearing
 
 Costs = NDArray[np.float32]
@@ -27,8 +28,7 @@ _STEP_ONLY, _STEP_ONLY_STRUCK = (
     0.3,
 )  # of a group that begins where only the pitch steps: of a joined one, of a struck one
 _NO_PICK = 0.85  # of a group that begins where nothing rises and nothing steps
-_FORGIVEN = (12.0, -12.0, 19.0, -19.0, -24.0, 24.0)  # semitones by which a pitch is often misheard
-_MISHEARD = 0.3
+_MISHEARD = 0.3  # of a pitch that is often taken for the right one
 _NEAR, _FAR = 0.42, 1.0  # semitones off: up to the first it is right, from the second on another note
 
 
@@ -48,7 +48,7 @@ def distance_costs(off: NDArray[np.float32]) -> Costs:
 def _interval_costs(pitches: NDArray[np.float32], lows: NDArray[np.float32], highs: NDArray[np.float32]) -> Costs:
     """Return the cost of each pitch (columns) against each interval (rows); NaN where there is no pitch."""
     best: Costs | None = None
-    for misheard in (0.0, *_FORGIVEN):
+    for misheard in (0.0, *MISHEARD):
         p = pitches[None, :] - np.float32(misheard)
         off = np.maximum(np.maximum(lows[:, None] - p, p - highs[:, None]), 0)
         cost = np.maximum(distance_costs(off), _MISHEARD if misheard else 0)

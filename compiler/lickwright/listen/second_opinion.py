@@ -11,7 +11,7 @@ import numpy as np
 from lickwright.listen.combs import Spectrum, comb_strength, partial_levels, stretch_spectrum, without_before
 from lickwright.listen.recording import Recording
 
-MISHEARD = (12.0, -12.0, 19.0, -19.0, -24.0, 24.0)  # semitones
+MISHEARD = (12.0, -12.0, 19.0, -19.0, -24.0, 24.0)  # semitones by which a pitch is often misheard
 _NEAR = 0.5  # semitones
 _SHARED = 0.9  # semitones within which two partials cannot be told from each other, at most
 _PARTIALS = 9
