@@ -19,6 +19,7 @@ from lickwright.compiler.compilation import CompiledLick
 from lickwright.core.source import Source, Unreadable
 from lickwright.export import LoweredLick, Options
 from lickwright.export.musicxml import emit
+from lickwright.importers import import_source
 from lickwright.importers.draft import LickDraft
 from lickwright.importers.draft_differences import draft_differences
 from lickwright.importers.musicxml.reading import read_score
@@ -395,6 +396,19 @@ def test_no_bytes_make_a_traceback() -> None:
         except Unreadable:
             continue
         assert written.text.startswith("lick ")
+
+
+@pytest.mark.parametrize("number", ["--1", "+-1", "²", "²."], ids=ascii)
+def test_numbers_that_are_none_are_passed_over(number: str) -> None:
+    direction = f"<direction><direction-type><words>slow</words></direction-type><offset>{number}</offset></direction>"
+    altered = note("A4", 8).replace("<octave>", f"<alter>{number}</alter><octave>")
+    assert read(score(direction + altered)) == read(score(direction.replace(number, "") + note("A4", 8)))
+
+
+@pytest.mark.parametrize("number", ["²", "²."], ids=ascii)
+def test_durations_that_are_no_numbers_make_no_traceback(number: str) -> None:
+    raw = score(note("A4", 8)).replace("<duration>8<", f"<duration>{number}<")
+    assert import_source(raw.encode(), "x.musicxml").findings
 
 
 def test_instants_between_steps_are_exact_or_said() -> None:

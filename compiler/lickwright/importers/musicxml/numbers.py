@@ -13,6 +13,7 @@ from lickwright.importers.xml_tree import XmlElement
 
 _WHOLE = re.compile(r"[+-]?[0-9]{1,12}")
 _DECIMAL = re.compile(r"[+-]?(?:[0-9]{1,12}(?:\.[0-9]{0,12})?|\.[0-9]{1,12})")
+_LONG_DECIMAL = re.compile(r"[+-]?(?:[0-9]{1,12}(?:\.[0-9]{0,24})?|\.[0-9]{1,24})")
 
 
 def wrong_score(element: XmlElement, what: str) -> Unreadable:
@@ -44,6 +45,12 @@ def decimal_number(element: XmlElement | None, otherwise: Fraction) -> Fraction:
     if not _DECIMAL.fullmatch(text):
         raise wrong_score(element, f"`{text[:24]}` is not a number")
     return Fraction(text if not text.endswith(".") else text[:-1])
+
+
+def number_or(element: XmlElement | None, otherwise: Fraction) -> Fraction:
+    """Return the number that an element holds, `otherwise` where it holds none, or one of more digits than a score needs."""
+    text = "" if element is None else element.words()
+    return Fraction(text) if _LONG_DECIMAL.fullmatch(text) else otherwise
 
 
 def attribute_number(element: XmlElement, name: str, otherwise: Fraction) -> Fraction:

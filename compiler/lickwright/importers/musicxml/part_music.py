@@ -6,12 +6,12 @@ counts, what is tied and how a note is played are worked out by the modules that
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from fractions import Fraction
 from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import field, mutable_record
-from lickwright.importers.musicxml.numbers import attribute_number, whole_number, wrong_score
+from lickwright.importers.musicxml.numbers import attribute_number, number_or, whole_number, wrong_score
 from lickwright.importers.xml_tree import XmlElement
 from lickwright.music.rhythm import Meter, parse_meter
 
@@ -111,9 +111,10 @@ class _Walker:
         duration = element.first("duration")
         if duration is None:
             return Fraction(0)
-        text = duration.words()
-        whole = whole_number(duration, "", 0, 0, 10**12) if "." not in text else None
-        value = Fraction(text) if whole is None and text.replace(".", "", 1).isdigit() else Fraction(whole or 0)
+        if "." in duration.words():
+            value = max(Fraction(0), number_or(duration, Fraction(0)))
+        else:
+            value = Fraction(whole_number(duration, "", 0, 0, 10**12))
         return value / (4 * self._divisions)
 
     def backup(self, element: XmlElement) -> None:
@@ -179,14 +180,7 @@ class _Walker:
         if step is None:
             raise wrong_score(pitch, "a pitch without its letter")
         octave = whole_number(pitch, "octave", 4, -1, 10)
-        alter = pitch.first("alter")
-        semitones = (
-            0
-            if alter is None or not alter.words()
-            else round(float(alter.words().replace("+", "") or 0))
-            if _is_number(alter)
-            else 0
-        )
+        semitones = round(number_or(pitch.first("alter"), Fraction(0)))
         return 12 * (octave + 1) + step + semitones + self._transposed
 
     # --- attributes ----------------------------------------------------------------------------------------------
@@ -231,10 +225,7 @@ class _Walker:
 
     def said(self, element: XmlElement) -> None:
         """Keep a direction, a chord symbol or a sound with its instant."""
-        offset = element.first("offset")
-        at = self._at
-        if offset is not None and _is_number(offset):
-            at += Fraction(offset.words()) / (4 * self._divisions)
+        at = self._at + number_or(element.first("offset"), Fraction(0)) / (4 * self._divisions)
         self._measure.said.append((max(Fraction(0), at), element))
 
     def barline(self, element: XmlElement) -> None:
@@ -252,11 +243,6 @@ _READERS: dict[str, Callable[[_Walker, XmlElement], None]] = {
 }  # fmt: skip
 
 
-def _is_number(element: XmlElement) -> bool:
-    text = element.words().lstrip("+-")
-    return len(text) < 16 and text.replace(".", "", 1).isdecimal() and text.isascii()
-
-
 def _meter(element: XmlElement) -> Meter | None:
     """Return a meter, of several together their sum; None for one that the notation does not have."""
     beats = [one.words().replace(" ", "") for one in element.all("beats")]
@@ -271,9 +257,3 @@ def _meter(element: XmlElement) -> Meter | None:
         return parse_meter(f"{text} {'+'.join(groups)}" if len(groups) > 1 else text)
     except ValueError:
         return None
-
-
-def notes_of(part: PartMusic) -> Iterator[ScoreNote]:
-    """Yield the notes of a part."""
-    for measure in part.measures:
-        yield from measure.notes
