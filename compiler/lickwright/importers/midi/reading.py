@@ -33,7 +33,6 @@ from lickwright.notation.techniques import TechniqueKind
 
 _MOST_NOTES = 10_000  # events of a lick
 _TOGETHER = 0.022  # seconds within which notes are struck together
-_ROLLED = 0.012  # seconds from string to string, from which a chord is rolled
 _LISTED = 8
 
 
