@@ -9,7 +9,10 @@ import struct
 import sys
 import types
 from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from importlib.resources import files
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -371,6 +374,29 @@ def test_a_folder_that_cannot_be_read_costs_only_itself(
     assert code == 3
     assert "shut: error: the folder cannot be read" in err
     assert "open/walk.wav" in out
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="the stand-in reaches a process only by fork")
+def test_a_recording_that_ends_its_process_costs_only_itself(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    def entry(path: str, licks: object, key: str) -> dict[str, Any]:
+        if path.endswith("c.wav"):
+            os._exit(9)
+        return {"file": os.path.basename(path), "state": "", "lick": None, "matched_by": "", "error": "heard",
+                "differs": True, "report": None}  # fmt: skip
+
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    monkeypatch.setattr("lickwright.cli.listen_folder._entry", entry)
+    monkeypatch.setattr(
+        "lickwright.cli.listen_folder.ProcessPoolExecutor",
+        partial(ProcessPoolExecutor, mp_context=get_context("fork")),
+    )
+    for name in "abcd":
+        write(f"takes/{name}.wav", "")
+    code, out, _ = run("takes", "--licks", "walk.lick", "--format", "json")
+    assert code == 3
+    errors = [one["error"] for one in json.loads(out)["recordings"]]
+    assert errors[:2] + errors[3:] == ["heard"] * 3
+    assert errors[2] == "listening to it was ended from outside, as happens where memory is short"
 
 
 def test_folders_without_recordings_or_licks(run: Run) -> None:

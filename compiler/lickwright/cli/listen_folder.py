@@ -12,6 +12,7 @@ import os
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from json import dumps, loads
 from typing import Any, NamedTuple
 
@@ -33,6 +34,7 @@ from lickwright.report import console
 
 FORMAT = "lickwright listening reports 1"
 SUFFIXES = (".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus", ".aif", ".aiff", ".au", ".caf", ".w64")
+_ENDED = "listening to it was ended from outside, as happens where memory is short"
 _EVERY = 8  # recordings after which the report is written
 _LONGEST_REPORT = 256 << 20  # bytes of an earlier report that are read
 
@@ -162,7 +164,24 @@ def _listened(paths: Sequence[str], licks: Sequence[KnownLick], key: str) -> Ite
         for path in paths:
             yield _entry(path, licks, key)
         return
-    with ProcessPoolExecutor(min(cores, len(paths)), initializer=_begin, initargs=(licks, key)) as pool:
+    done = 0
+    try:
+        for entry in _listened_in_processes(paths, licks, key, min(cores, len(paths))):
+            done += 1
+            yield entry
+    except BrokenProcessPool:
+        for path in paths[done:]:  # one by one, since only so it is known which one ends its process
+            try:
+                yield from _listened_in_processes([path], licks, key, 1)
+            except BrokenProcessPool:
+                yield _empty_entry(path, "") | {"error": _ENDED}
+
+
+def _listened_in_processes(
+    paths: Sequence[str], licks: Sequence[KnownLick], key: str, count: int
+) -> Iterator[dict[str, Any]]:
+    """Yield the entry of each recording, in order. Raises BrokenProcessPool where a process is ended from outside."""
+    with ProcessPoolExecutor(count, initializer=_begin, initargs=(licks, key)) as pool:
         try:
             yield from pool.map(_entry_in_process, paths)
         except KeyboardInterrupt:
@@ -181,6 +200,13 @@ def _entry_in_process(path: str) -> dict[str, Any]:
     return _entry(path, *_SHARED[0])
 
 
+def _empty_entry(path: str, state: str) -> dict[str, Any]:
+    """Return the entry of a recording of which nothing was heard yet."""
+    return {
+        "file": os.path.basename(path), "state": state, "lick": None, "matched_by": "", "error": "", "differs": True, "report": None,
+    }  # fmt: skip
+
+
 def _entry(path: str, licks: Sequence[KnownLick], key: str) -> dict[str, Any]:
     """Return what was heard of one recording."""
     from lickwright.cli.listen_take import differs_anywhere
@@ -191,21 +217,12 @@ def _entry(path: str, licks: Sequence[KnownLick], key: str) -> dict[str, Any]:
     from lickwright.listen.sound_file import UnreadableRecording, read_recording
     from lickwright.listen.stretches import hear_recording
 
-    name = os.path.basename(path)
-    entry: dict[str, Any] = {
-        "file": name,
-        "state": _state(path, key),
-        "lick": None,
-        "matched_by": "",
-        "error": "",
-        "differs": True,
-        "report": None,
-    }
+    entry = _empty_entry(path, _state(path, key))
     try:
         hearing = hear_recording(read_recording(path).recording)
     except UnreadableRecording as e:
         return entry | {"error": str(e)}
-    lick, how = _named(name, licks), "name"
+    lick, how = _named(entry["file"], licks), "name"
     if lick is None:
         groups = [expected_groups(k.lowered.timeline, k.lowered.performance(Options())) for k in licks]
         index, how = best_fit(hearing, groups), "fit"
@@ -215,7 +232,7 @@ def _entry(path: str, licks: Sequence[KnownLick], key: str) -> dict[str, Any]:
     judgement = judge_hearing(lick.lowered.timeline, lick.lowered.performance(Options()), hearing)
     if judgement.refusal and how == "fit":
         return entry | {"error": "this sounds like none of the licks"}
-    report = judgement_as_json(judgement, name)
+    report = judgement_as_json(judgement, entry["file"])
     return entry | {"lick": lick.title, "matched_by": how, "differs": differs_anywhere(judgement), "report": report}
 
 
