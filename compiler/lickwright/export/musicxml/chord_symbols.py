@@ -10,16 +10,8 @@ from xml.etree.ElementTree import Element
 
 from lickwright.export.musicxml.elements import add, add_root
 from lickwright.music.chord import NO_CHORD, Chord, parse_chord
+from lickwright.music.musicxml_kinds import MUSICXML_KINDS
 from lickwright.music.pitch import Degree, Key, NoteName
-
-# MusicXML's kinds, each as a symbol on C; of two that fit equally well the first is taken.
-_KINDS = {
-    "major": "", "minor": "m", "dominant": "7", "minor-seventh": "m7", "major-seventh": "maj7", "major-minor": "m(maj7)",
-    "diminished": "dim", "augmented": "aug", "diminished-seventh": "dim7", "half-diminished": "m7b5", "augmented-seventh": "7#5",
-    "major-sixth": "6", "minor-sixth": "m6", "dominant-ninth": "9", "major-ninth": "maj9", "minor-ninth": "m9",
-    "dominant-11th": "11", "minor-11th": "m11", "dominant-13th": "13", "major-13th": "maj13", "minor-13th": "m13",
-    "suspended-second": "sus2", "suspended-fourth": "sus4", "power": "5",
-}  # fmt: skip
 
 
 def add_chord(parent: Element, chord: Chord | None, shift: int, key: Key | None) -> None:
@@ -46,7 +38,7 @@ def add_chord(parent: Element, chord: Chord | None, shift: int, key: Key | None)
 
 @lru_cache(maxsize=1)
 def _kinds() -> tuple[tuple[str, Chord], ...]:
-    chords = ((kind, parse_chord(f"C{tail}")) for kind, tail in _KINDS.items())
+    chords = ((kind, parse_chord(f"C{tail}")) for kind, tail in MUSICXML_KINDS.items())
     return tuple((kind, chord) for kind, chord in chords if chord is not None)
 
 

@@ -15,6 +15,7 @@ from lickwright.importers.musicxml.numbers import attribute_number
 from lickwright.importers.musicxml.part_music import ScoreMeasure
 from lickwright.importers.xml_tree import XmlElement
 from lickwright.music.chord import NO_CHORD, parse_chord
+from lickwright.music.musicxml_kinds import MUSICXML_KINDS
 from lickwright.music.pitch import Key
 from lickwright.music.rhythm import Meter, parse_feel, parse_tempo
 from lickwright.notation.navigation import BY_SIGN, NAVIGATION, NavigationMark
@@ -38,12 +39,6 @@ _SPANS = {
     "let ring": "ring",
     "let ring.": "ring",
 }  # words whose dashes say how notes are played, which the notes say too
-_KINDS = {
-    "major": "", "minor": "m", "dominant": "7", "minor-seventh": "m7", "major-seventh": "maj7", "major-minor": "m(maj7)", "diminished": "dim",
-    "augmented": "aug", "diminished-seventh": "dim7", "half-diminished": "m7b5", "augmented-seventh": "7#5", "major-sixth": "6", "minor-sixth": "m6",
-    "dominant-ninth": "9", "major-ninth": "maj9", "minor-ninth": "m9", "dominant-11th": "11", "minor-11th": "m11", "dominant-13th": "13",
-    "major-13th": "maj13", "minor-13th": "m13", "suspended-second": "sus2", "suspended-fourth": "sus4", "power": "5",
-}  # fmt: skip
 _PRINTED = {mark.printed.lower(): mark for mark in NAVIGATION}
 _SOUNDS = {"segno": "segno", "coda": "coda", "tocoda": "to-coda", "fine": "fine", "dacapo": "dc", "dalsegno": "ds"}
 
@@ -106,7 +101,7 @@ class SymbolReader:
         if not root or kind is None:
             return ""
         bass = _named(element, "bass")
-        tails = [kind.get("text"), _KINDS.get(kind.words(), "?")]
+        tails = [kind.get("text"), MUSICXML_KINDS.get(kind.words(), "?")]
         for tail in tails if "text" in kind.attributes else tails[1:]:
             chord = parse_chord(f"{root}{tail}" + (f"/{bass}" if bass else "")) if _is_chord(root, tail, bass) else None
             if chord is not None:
