@@ -147,10 +147,8 @@ class ShapeMarks(NoteMarks):
     def _trill(self, token: re.Match[str]) -> int | None:
         """Read `5tr7`; a wavy line behind it is the trill's."""
         note = self.last
-        other = re.compile(r"[-~]*\(?(\d{1,2})\)?").match(self._text, token.end()) if not token["t1"] else None
         fret = int(token["t1"]) if token["t1"] else None
         if note is None or not self._touches() or fret is None:
-            del other
             self._unknown(token)
             return None
         note.trill = fret
