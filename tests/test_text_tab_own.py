@@ -15,9 +15,11 @@ from typing import Any
 
 import pytest
 
+from lickwright.compiler import compile_text
 from lickwright.core.source import Source
 from lickwright.export import LoweredLick, Options
 from lickwright.export.tab import emit
+from lickwright.importers import import_source
 from lickwright.importers.draft import DraftGroup, DraftNote, GroupKind, LickDraft
 from lickwright.importers.text_tab.reader import read_text_tab
 from lickwright.importers.text_tab.text_lines import decode_text
@@ -138,3 +140,38 @@ def test_made_licks_read_back() -> None:
 def test_many_made_licks_read_back() -> None:
     for n, timeline in enumerate(made_timelines(range(1000, 1500))):
         assert_reads_back(timeline, (60, 80, 120)[n % 3])
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ("meter 4/4", "meter 0/4"),
+        ("meter 4/4", "meter 4/4 2+"),
+        ("meter 4/4", "meter 4/4, with a pick-up of 1/7"),
+        ("meter 4/4", "meter 4/4, with a pick-up of 1/4; bars , shorter by as much"),
+        ("tempo 1/4 = 96", "tempo 1/3 = 96"),
+        ("tempo 1/4 = 96", "tempo 1/4 = 9.6.0"),
+        ("tempo 1/4 = 96", "tempo 1/4 = 96 (written: .)"),
+    ],
+)
+def test_a_heading_changed_by_hand_to_no_value_becomes_a_comment(before: str, after: str) -> None:
+    text = """Porch
+
+tuning E A D G B E
+tempo 1/4 = 96
+meter 4/4
+
+
+e|-----------------|
+B|-8---5-----------|
+G|---------7---5---|
+D|-----------------|
+A|-----------------|
+E|-----------------|
+"""
+    assert before in text
+    imported = import_source(text.replace(before, after).encode(), "porch.txt")
+    assert imported.notes == 4
+    assert f"# {after}\n" in imported.text
+    assert any(finding.code == "L811" and after in finding.message for finding in imported.findings)
+    assert compile_text(imported.text).ok

@@ -55,6 +55,7 @@ class Heading:
     pickup: Fraction = Fraction(0)
     short: frozenset[int] = frozenset()  # the bars, from 1, that are shorter by the pick-up
     lines: set[int] = field(default_factory=set)  # numbers of the lines that were understood
+    wrong: list[TextLine] = field(default_factory=list)  # lines of our own heading whose value is none
 
 
 def is_ours(lines: Sequence[TextLine]) -> bool:
@@ -64,7 +65,7 @@ def is_ours(lines: Sequence[TextLine]) -> bool:
 
 
 def own_heading(lines: Sequence[TextLine]) -> Heading:
-    """Return the heading of our own tab."""
+    """Return the heading of our own tab. A line whose value is none is only kept, as `wrong`."""
     heading = Heading()
     before_list = True
     k = 0
@@ -84,7 +85,7 @@ def own_heading(lines: Sequence[TextLine]) -> Heading:
             continue
         before_list = False
         value = found[2]
-        heading.lines.add(line.number)
+        first = k - 1
         while (
             k < len(lines)
             and lines[k].text.startswith("   ")
@@ -92,9 +93,12 @@ def own_heading(lines: Sequence[TextLine]) -> Heading:
             and lines[k].number == lines[k - 1].number + 1
         ):
             value += " " + lines[k].text.strip()
-            heading.lines.add(lines[k].number)
             k += 1
-        _own_field(heading, found[1], value)
+        try:
+            _own_field(heading, found[1], value)
+            heading.lines |= {one.number for one in lines[first:k]}
+        except ValueError:  # changed by hand
+            heading.wrong += lines[first:k]
     heading.fields = [_usual_beat(heading.meter, *one) for one in heading.fields]
     return heading
 
@@ -107,13 +111,16 @@ def _usual_beat(meter: Meter | None, name: str, value: str) -> tuple[str, str]:
 
 
 def _own_field(heading: Heading, name: str, value: str) -> None:
+    """Read one line of our own heading, whole or not at all. Raises ValueError for a meter, pick-up or tempo that is none."""
     if name == "meter" and (meter := _METER_OURS.fullmatch(value)):
-        heading.meter = parse_meter(meter[1])
-        heading.pickup = parse_length(meter[2]) if meter[2] else Fraction(0)
-        heading.short = frozenset(map(int, meter[3].split(", "))) if meter[3] else frozenset()
+        pickup = parse_length(meter[2]) if meter[2] else Fraction(0)
+        short = frozenset(map(int, meter[3].split(", "))) if meter[3] else frozenset()
+        heading.meter, heading.pickup, heading.short = parse_meter(meter[1]), pickup, short
     elif name == "tempo" and (tempo := _TEMPO_OURS.match(value)):
         value_name, asked = tempo[1].split(" = ")
-        heading.fields.append(("tempo", f"{value_name} = {tempo[2] or asked}"))
+        said = f"{value_name} = {tempo[2] or asked}"
+        parse_tempo(said)  # raises for what is none
+        heading.fields.append(("tempo", said))
         if tempo[3]:
             heading.fields.append(("feel", f"{tempo[3]}{'' if tempo[3] == 'shuffle' else ' ' + tempo[5]} {tempo[4]}"))
     elif name == "level":

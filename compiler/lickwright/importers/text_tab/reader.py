@@ -249,6 +249,9 @@ class _SectionReader:
     ) -> None:
         """Keep what is no tab as comments where it stood; what stands before the first system or after the last one, at the top."""
         if self._section.ours:
+            for line in self._heading.wrong[:_MOST_COMMENTS]:
+                self._top.append(line.text.strip()[:_LONGEST_COMMENT])
+                self._report_words(line)
             return
         firsts = [system.first for system, _ in ordered]
         used = {line.number for system, _ in ordered for line in (*system.above, *system.below)}
