@@ -46,6 +46,27 @@ def test_the_tree_of_outputs_is_that_of_the_sources(run: Run) -> None:
     assert sorted({os.path.dirname(name) for name in tree(Path("out"))}) == names
 
 
+@pytest.mark.parametrize("broken", ["Fast Ones", "slow"])
+def test_a_broken_project_file_holds_for_its_own_folder_only(run: Run, broken: str) -> None:
+    for folder in ("Fast Ones", "slow"):
+        write(f"lib/{folder}/lickwright.toml", "[make\n" if folder == broken else "# nothing yet\n")
+    sources = {"Fast Ones": 2, "slow": 3}
+    code, out, err = run("lib", "--to", "tab")
+    assert code == 3
+    assert _counts(out) == f"6 sources: {6 - sources[broken]} made, {sources[broken]} failed"
+    assert f"lib/{broken}/lickwright.toml:1:" in err
+    assert len(tree(Path("out"))) == 6 - sources[broken]
+
+
+def test_findings_name_the_project_file_of_their_own_folder(run: Run) -> None:
+    for folder in ("Fast Ones", "slow"):
+        write(f"lib/{folder}/lickwright.toml", '[fields]\nmeter = "3/4"\n')
+        write(f"lib/{folder}/short in {folder}.lick", 'lick "Short"\n| e8 e5 e8 e5 |\n')
+    _, _, err = run(*(f"lib/{folder}/short in {folder}.lick" for folder in ("Fast Ones", "slow")), "--to", "tab")
+    for folder in ("Fast Ones", "slow"):
+        assert f"lib/{folder}/lickwright.toml, line 2: the meter is set here" in err
+
+
 def test_files_and_folders_in_any_mix_and_each_once(run: Run) -> None:
     code, out, _ = run("lib/slow", "lib/a.lick", "lib/slow/deep", "lib/slow/../a.lick", "--to", "tab")
     assert code == 0

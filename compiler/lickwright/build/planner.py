@@ -85,19 +85,19 @@ class OptionSets:
     def __init__(self, options_of: Callable[[str], CompileOptions]) -> None:
         self.all: list[CompileOptions] = []
         self._options_of = options_of
-        self._at: dict[bytes, int] = {}  # by key and formats
+        self._at: dict[tuple[str | None, bytes, tuple[str, ...]], int] = {}  # by project file, key and formats
 
     def of(self, path: str) -> int:
-        """Return the number of the options that hold for a source."""
-        compile_options = self._options_of(path)
-        return self._at.setdefault(
-            compile_options.key + ",".join(compile_options.formats).encode(), self._add(compile_options)
-        )
+        """Return the number of the options that hold for a source.
 
-    def _add(self, compile_options: CompileOptions) -> int:
-        if compile_options not in self.all:
-            self.all.append(compile_options)
-        return self.all.index(compile_options)
+        Two project files of one key are kept apart: their findings name their own file, and one may have errors.
+        """
+        one = self._options_of(path)
+        file = one.project.source.name if one.project else None
+        number = self._at.setdefault((file, one.key, one.formats), len(self.all))
+        if number == len(self.all):
+            self.all.append(one)
+        return number
 
 
 def create_scan(manifest: Manifest) -> None:
