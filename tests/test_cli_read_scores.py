@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from io import BytesIO, TextIOWrapper
 from json import loads
 from pathlib import Path
 
@@ -63,9 +64,18 @@ def test_damaged_files(run: Run) -> None:
 
 
 def test_from_standard_input_to_standard_output(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    from io import BytesIO, TextIOWrapper
-
     monkeypatch.setattr("sys.stdin", TextIOWrapper(BytesIO(Path("porch.mid").read_bytes())))
     code, out, _ = run("read", "-")
     assert code == 0
     assert compile_text(out).licks[0].ok
+
+
+def test_standard_input_among_several_files_may_be_as_long_as_alone(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    track = bytes.fromhex("00904050 83608040 0000ff2f 00")
+    filler = b"XXXX" + (1 << 20).to_bytes(4, "big") + bytes(1 << 20)  # of a kind that readers of MIDI files leave out
+    head = bytes.fromhex("4d546864 00000006 0000 0001 01e0")
+    data = head + filler + b"MTrk" + len(track).to_bytes(4, "big") + track
+    Path("other.mid").write_bytes(head + b"MTrk" + len(track).to_bytes(4, "big") + track)
+    monkeypatch.setattr("sys.stdin", TextIOWrapper(BytesIO(data)))
+    code, out, err = run("read", "-", "other.mid", "--out", "licks")
+    assert (code, out.splitlines()[0]) == (0, "2 licks in licks"), err

@@ -51,10 +51,10 @@ class _ReadView(BuildView):
 
 
 def _standard_input() -> bytes | None:
-    from lickwright.core.source import MAX_BYTES
+    from lickwright.importers import MOST_BYTES
 
     try:
-        return sys.stdin.buffer.read(MAX_BYTES + 1)
+        return sys.stdin.buffer.read(MOST_BYTES + 1)
     except (OSError, AttributeError, ValueError):
         return None
 
