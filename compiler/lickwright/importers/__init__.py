@@ -1,8 +1,7 @@
 """Other formats read into the notation: bytes → the text of licks, and what is doubtful about it.
 
 In: the bytes of a file, and its name. Out: `Imported`. One row of `READERS` a format: which reader a file is for is decided by its
-contents, then by its suffix; what is none of the
-others is text. A reader makes `LickDraft`s (`draft.py`), and `write_lick.py` writes them.
+contents, then by its suffix; what is none of the others is text. A reader makes `LickDraft`s (`draft.py`), and `write_lick.py` writes them.
 """
 
 from __future__ import annotations
@@ -82,14 +81,18 @@ def find_reader(data: bytes, name: str) -> ReaderRow:
     for row in READERS:
         if row.starts is not None and row.starts.match(data):
             return row
-    suffix = name[name.rfind(".") :].lower() if "." in name else ""
+    suffix = _suffix(name)
     return next((row for row in READERS if suffix in row.suffixes), READERS[-1])
 
 
 def is_importable(data: bytes, name: str) -> bool:
     """Return True for a file of another format: by its suffix, unless it holds a lick as text."""
-    suffix = name[name.rfind(".") :].lower() if "." in name else ""
+    suffix = _suffix(name)
     return any(suffix in row.suffixes for row in READERS) and not _LICK.search(data[:_BEGINNING])
+
+
+def _suffix(name: str) -> str:
+    return name[name.rfind(".") :].lower() if "." in name else ""
 
 
 def import_source(data: bytes, name: str, options: ReadOptions | None = None) -> Imported:
