@@ -411,6 +411,12 @@ def test_durations_that_are_no_numbers_make_no_traceback(number: str) -> None:
     assert import_source(raw.encode(), "x.musicxml").findings
 
 
+@pytest.mark.parametrize("measures", [note("A4", 10**12), "|".join([note("A4", 8 * 7000)] * 3)], ids=["one", "three"])
+def test_parts_that_hardly_end_are_refused(measures: str) -> None:
+    with pytest.raises(Unreadable, match="lasts more than 20,000 whole notes"):
+        read(score(measures))
+
+
 def test_instants_between_steps_are_exact_or_said() -> None:
     odd = score(tab_note(3, 5, 3) + tab_note(3, 7, 5)).replace("<divisions>2", "<divisions>7")
     written = write_licks([read(odd)])

@@ -17,6 +17,7 @@ from lickwright.music.rhythm import Meter, parse_meter
 
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _MOST_DIVISIONS = 10**9
+_MOST_WHOLE_NOTES = 20_000  # that a part lasts, since each bar of it is written
 MAX_SCORE_NOTES = 20_000  # of one part; a lick holds 10,000 events
 
 
@@ -90,11 +91,12 @@ class _Walker:
         self._divisions = 1
         self._transposed = 0  # semitones from what is written to what is heard
         self._order = 0
+        self._length = Fraction(0)  # whole notes of the measures so far
         self._at = self._chord_at = Fraction(0)
         self._measure = ScoreMeasure("", 0)
 
     def measure(self, element: XmlElement) -> None:
-        """Add one measure."""
+        """Add one measure. Raises `Unreadable` where the part lasts too long."""
         number = element.get("number", str(len(self.part.measures) + 1))
         self._measure = ScoreMeasure(number, element.line, element.get("implicit") == "yes")
         self._at = self._chord_at = Fraction(0)
@@ -103,6 +105,9 @@ class _Walker:
             if read is not None:
                 read(self, child)
             self._measure.length = max(self._measure.length, self._at)
+        self._length += self._measure.length
+        if self._length > _MOST_WHOLE_NOTES:
+            raise wrong_score(element, f"the part lasts more than {_MOST_WHOLE_NOTES:,} whole notes")
         self.part.measures.append(self._measure)
 
     # --- time ----------------------------------------------------------------------------------------------------
