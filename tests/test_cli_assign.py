@@ -193,6 +193,16 @@ def test_what_an_overwritten_assignment_led_to_is_named(assign: Run) -> None:
     assert Path("mara/back-porch.html").exists()
 
 
+@pytest.mark.parametrize("tags", ["<a ", "<a href=", '<a href="'])
+def test_a_former_page_of_tags_without_an_end_is_read_in_linear_time(assign: Run, tags: str) -> None:
+    PAGE.parent.mkdir()
+    PAGE.write_text(tags * 300_000)
+    code, _, err = assign("Mara", "songs.lick")
+    assert code == 3
+    assert "assignment.html" in err
+    assert PAGE.read_text() == tags * 300_000
+
+
 def test_the_printed_sheet_is_in_the_folder(assign: Run) -> None:
     assert assign("Mara", "songs.lick")[0] == 0
     assert Path("mara/window-seat.pdf").read_bytes().startswith(b"%PDF-")

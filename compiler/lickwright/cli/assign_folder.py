@@ -35,6 +35,7 @@ SEAL = Seal(b"<!-- lickwright assign ", b" -->\n")  # the last line of every pag
 SHEET_SEAL = Seal(b"% a sheet by lickwright assign, ", b"\n")  # a comment after the end of the PDF file
 NAME = "assignment"
 _LONGEST_PAGE = 64 << 20  # bytes of an assignment that are read
+_LINK = re.compile(rb'<a [^<>]*?href="([^"/:<>]+)"')  # stops at the next tag: linear in the length of any page
 
 
 class Assignment(NamedTuple):
@@ -121,7 +122,7 @@ def _page_in(folder: str) -> bytes | None:
 
 def _linked_files(folder: str) -> set[str]:
     """Return the names of the files in a folder to which its assignment leads."""
-    links = re.findall(rb'<a [^>]*?href="([^"/:]+)"', _page_in(folder) or b"")
+    links = _LINK.findall(_page_in(folder) or b"")
     names = {unquote(link.decode("ascii", "replace")) for link in links}
     return {name for name in names if os.path.isfile(os.path.join(folder, name))}
 
