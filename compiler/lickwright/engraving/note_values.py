@@ -14,7 +14,6 @@ from typing import NamedTuple
 
 from lickwright.engraving.split_values import beat_grid, beat_units, split_values, tuplet_grid
 from lickwright.layout.grid import Grid
-from lickwright.music.rhythm import Meter
 from lickwright.timeline.bar_count import count_shift, is_silent
 from lickwright.timeline.model import Bar, Timeline
 
@@ -66,7 +65,7 @@ def bar_rhythm(grid: Grid, index: int) -> BarRhythm:
         return BarRhythm((), (), ())
     tuplets = bar_tuplets(timeline, bar)
     events = tuple(_events(grid, index, tuplets))
-    starts = group_starts(timeline.settings.meter, timeline.grain, bar.length, count_shift(timeline, bar))
+    starts = group_starts(timeline, bar)
     return BarRhythm(events, tuple(beam_runs(events, starts, tuplets)), tuplets)
 
 
@@ -159,9 +158,10 @@ class NoteValueWriter:
             place += length
 
 
-def group_starts(meter: Meter, grain: int, length: int, shift: int) -> tuple[int, ...]:
-    """Where the meter's groups begin in a bar, in grains; the bar's end is the last."""
-    starts, at = [], 0
+def group_starts(timeline: Timeline, bar: Bar) -> tuple[int, ...]:
+    """Return where the meter's groups begin in a bar, in grains from its start; the bar's end is the last."""
+    meter, grain, length = timeline.settings.meter, timeline.grain, bar.length
+    shift, starts, at = count_shift(timeline, bar), [], 0
     for unit in beat_units(meter):
         starts.append(at * grain // meter.unit - shift)
         at += unit

@@ -21,7 +21,6 @@ from lickwright.engraving.note_values import (
 from lickwright.engraving.staff_positions import StaffNote
 from lickwright.engraving.stops import BarStops, Stop
 from lickwright.layout.grid import Grid
-from lickwright.timeline.bar_count import count_shift
 
 THUMB = "p"
 _REST = 5.0  # room on either side of the middle of a rest, in points
@@ -164,7 +163,7 @@ def _voice(
             notes[len(events)] = tuple(map(_tied, chord)) if n else chord
             events.append(event)
         at = last
-    starts = group_starts(timeline.settings.meter, timeline.grain, bar.length, count_shift(timeline, bar))
+    starts = group_starts(timeline, bar)
     return StaffVoice(up, BarRhythm(tuple(events), tuple(beam_runs(events, starts, tuplets)), tuplets), notes)
 
 

@@ -16,7 +16,6 @@ from lickwright.engraving.stops import BarStops, Stop
 from lickwright.engraving.typefaces import text_width
 from lickwright.layout.grid import Grid
 from lickwright.music.syllables import BETWEEN
-from lickwright.timeline.bar_count import count_shift
 
 _LOOSEST = 1.6  # scale up to which a last system is spread to the width
 _LAST = 1.25  # the scale of an only system that is not
@@ -82,8 +81,8 @@ def pieces_of(grid: Grid, bars: Sequence[BarStops], room: float) -> list[BarPiec
 
 def _parts(grid: Grid, whole: BarPiece, room: float) -> list[BarPiece]:
     """A bar in parts that fit, cut where a group of the meter begins, or where nothing else helps at any stop."""
-    bar, timeline = grid.bars[whole.bar].bar, grid.timeline
-    starts = set(group_starts(timeline.settings.meter, timeline.grain, bar.length, count_shift(timeline, bar)))
+    bar = grid.bars[whole.bar].bar
+    starts = set(group_starts(grid.timeline, bar))
     cuts, first, group = [0], 0, 0
     for n, stop in enumerate(whole.stops):
         if n > first and (stop.lead or not whole.stops[n - 1].lead):

@@ -23,7 +23,6 @@ from lickwright.engraving.note_values import (
 )
 from lickwright.export.musicxml.written_bars import WrittenBar, WrittenNote
 from lickwright.notation.techniques import Curve
-from lickwright.timeline.bar_count import count_shift
 from lickwright.timeline.model import Bar, SoundingNote, Timeline
 
 _SPLITTING = (Curve.VIBRATO, Curve.SLIDE_OFF)  # shapes that MusicXML gives to whole notes only: a note is tied there
@@ -121,8 +120,7 @@ class _EventWriter:
         self._tuplets = bar_tuplets(timeline, bar)
         self._values = NoteValueWriter(timeline, bar, self._tuplets)
         self._bar, self._notes, self._splits = bar, written.notes, splits
-        shift = count_shift(timeline, bar)
-        self._groups = group_starts(timeline.settings.meter, timeline.grain, bar.length, shift)
+        self._groups = group_starts(timeline, bar)
 
     def voice(self, row: Sequence[_Group], silences: Sequence[tuple[int, int]]) -> Voice:
         """Return a voice of these notes and silences."""
