@@ -66,5 +66,5 @@ def _summary_text(summary: BuildSummary, out: str) -> str:
     if summary.gone:
         text += f"  {console.counted_noun(summary.gone, 'lick')} of sources that are gone are still there\n"
     if summary.licks:
-        text += f"  lickwright find {place} unsure  lists those to look at\n"
+        text += f"  lickwright find {place} unsure  lists those to look at, if there are any\n"
     return text

@@ -13,7 +13,7 @@ from typing import NamedTuple
 from lickwright.core.diagnostics import nearest_name
 
 _LETTERS = "CDEFGAB"
-_PCS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}  # pitch classes of the natural notes, C = 0
+LETTER_PITCH_CLASSES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}  # of the natural notes, C = 0
 _FIFTHS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}  # sharps in the major key of the natural note
 _NATURAL = (0, 2, 4, 5, 7, 9, 11)  # semitones of the major scale's degrees
 _NOTE = re.compile(r"([A-G])(##|#|bb|b)?")
@@ -50,7 +50,7 @@ class NoteName(NamedTuple):
     @property
     def pc(self) -> int:
         """Pitch class, C = 0 to B = 11."""
-        return (_PCS[self.letter] + self.alter) % 12
+        return (LETTER_PITCH_CLASSES[self.letter] + self.alter) % 12
 
     @property
     def fifths(self) -> int:
@@ -163,7 +163,7 @@ def parse_pitch(text: str) -> int:
         raise ValueError(
             f'"{text}" is not a pitch: {_mended_name(text, _PITCH) or "such as D2 or F#3; C4 is middle C"}'
         )
-    midi = 12 * (int(match[3]) + 1) + _PCS[match[1]] + _ALTERS[match[2]]
+    midi = 12 * (int(match[3]) + 1) + LETTER_PITCH_CLASSES[match[1]] + _ALTERS[match[2]]
     if not 0 <= midi <= 127:
         raise ValueError(f'"{text}" lies outside what can be played: pitches go from C-1 to G9')
     return midi
@@ -285,4 +285,4 @@ def note_name(midi: int, key: Key) -> NoteName:
 def _spell(midi: int, tonic: NoteName, degree: Degree) -> NoteName:
     """Return the note on the letter that the degree's number requires, with the sign that makes the pitch right."""
     letter = _LETTERS[(_LETTERS.index(tonic.letter) + degree.number - 1) % 7]
-    return NoteName(letter, (midi - _PCS[letter] + 6) % 12 - 6)
+    return NoteName(letter, (midi - LETTER_PITCH_CLASSES[letter] + 6) % 12 - 6)

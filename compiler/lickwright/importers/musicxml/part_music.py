@@ -13,9 +13,9 @@ from typing import NamedTuple
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.importers.musicxml.numbers import attribute_number, number_or, whole_number, wrong_score
 from lickwright.importers.xml_tree import XmlElement
+from lickwright.music.pitch import LETTER_PITCH_CLASSES
 from lickwright.music.rhythm import Meter, parse_meter
 
-_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _MOST_DIVISIONS = 10**9
 _MOST_WHOLE_NOTES = 20_000  # that a part lasts, since each bar of it is written
 MAX_SCORE_NOTES = 20_000  # of one part; a lick holds 10,000 events
@@ -181,7 +181,7 @@ class _Walker:
         pitch = element.first("pitch")
         if pitch is None:
             return None
-        step = _STEPS.get(pitch.words("step"))
+        step = LETTER_PITCH_CLASSES.get(pitch.words("step"))
         if step is None:
             raise wrong_score(pitch, "a pitch without its letter")
         octave = whole_number(pitch, "octave", 4, -1, 10)
@@ -219,7 +219,7 @@ class _Walker:
         staff.strings = whole_number(element, "staff-lines", staff.strings, 0, 99)
         staff.capo = whole_number(element, "capo", staff.capo, 0, 99)
         for one in element.all("staff-tuning"):
-            step = _STEPS.get(one.words("tuning-step"))
+            step = LETTER_PITCH_CLASSES.get(one.words("tuning-step"))
             if step is not None:
                 pitch = 12 * (whole_number(one, "tuning-octave", 4, -1, 10) + 1) + step
                 staff.tuning[int(attribute_number(one, "line", Fraction(0)))] = pitch + whole_number(
