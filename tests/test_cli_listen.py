@@ -130,6 +130,22 @@ def test_a_refusal_is_by_the_schema_too(run: Run, take: Samples) -> None:
     assert "does not sound like" in Path("p.svg").read_text("utf-8")
 
 
+REACH = 'tempo 60\nstep 1/4\nlick "Reach"\n| A0 A3 D0 D2 | D0 D2 E1&A5 - ||\n'
+
+
+@pytest.mark.parametrize(("bars", "hard"), [("1-2", True), ("1", False)])
+def test_a_lick_that_is_a_stretch_has_its_caution(run: Run, bars: str, hard: bool) -> None:
+    """The same sentence as in its tab, judged or refused, and none for the bars that are easy."""
+    from lickwright.hand.measures import CAUTION
+
+    write("reach.lick", REACH)
+    write_wave("take.wav", np.zeros(RATE, np.float32))
+    code, out, _ = run("reach.lick", "take.wav", "--bars", bars, "--width", "160", "--report", "r.json")
+    assert code == 1
+    assert (CAUTION in " ".join(out.split())) is hard
+    assert json.loads(Path("r.json").read_text("utf-8"))["caution"] == (CAUTION if hard else "")
+
+
 def test_the_picture_shows_the_curve_over_the_notes(run: Run, wrong: Samples) -> None:
     from xml.etree import ElementTree
 

@@ -10,7 +10,9 @@ from collections.abc import Iterator, Sequence
 from lickwright.compare.diff import score_position
 from lickwright.compare.model import DifferenceKind
 from lickwright.compare.report import praise_for
+from lickwright.export.tab.heading import needs_caution
 from lickwright.export.tab.lanes import wrap_words
+from lickwright.hand.measures import CAUTION
 from lickwright.listen.advice import listed_bars, played_bpm, practice_advice, praise_words, written_bpm
 from lickwright.listen.model import JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.remarks import Remark, find_remarks
@@ -30,6 +32,9 @@ def judgement_text(judgement: Judgement, width: int, everything: bool, drawn: bo
     """Yield the report line by line."""
     for line in _lines(judgement, width, everything, drawn):
         yield from _hung(line, width)
+    if caution := caution_words(judgement):
+        yield ""
+        yield from _hung(caution, width)
 
 
 def _lines(judgement: Judgement, width: int, everything: bool, drawn: bool) -> Iterator[str]:
@@ -67,6 +72,11 @@ def _lines(judgement: Judgement, width: int, everything: bool, drawn: bool) -> I
         yield from (f" {number}. {words}" for number, words in enumerate(advice, 1))
     yield ""
     yield f"not judged: {'; '.join((*not_told(one), *NEVER_JUDGED))}"
+
+
+def caution_words(judgement: Judgement) -> str:
+    """Return the caution that the text tab of a lick carries where it stretches, hurries or bends far; "" where none is due."""
+    return CAUTION if needs_caution(judgement.timeline) else ""
 
 
 def refusal_hints(judgement: Judgement) -> list[str]:
