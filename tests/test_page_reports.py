@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from browsing import Opened, chromium
+from browsing import Opened, chromium, driver
 from commanding import Run, write
 from lickwright.cli import main
 from plucked import pluck, take_of, timeline_of, write_wave
@@ -21,7 +23,7 @@ WALK = 'key A minor\ntempo 100\nstep 1/8\nlick "Walk <b>"\n| A0 A3 D0 D2 G0 G2 B
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
-    with chromium() as running:
+    with driver() as playwright, chromium(playwright) as running:
         yield running
 
 
@@ -33,9 +35,15 @@ def made(run_from: Callable[..., Run]) -> Path:
     write_wave("take.wav", pluck([*tones[:3], *tones[4:]]))
     assert main(["listen", "walk.lick", "take.wav", "--report", "report.json"]) == 1
     assert main(["assign", "Mara", "walk.lick", "--silent-page", "--no-sheet"]) == 0
-    write("other.json", '{"format": "something else"}')
     write("broken.json", "{")
     return Path("mara").resolve()
+
+
+def _wait_for_words(page: Any, place: str, words: str) -> None:
+    """Wait until an element begins with these words."""
+    page.wait_for_function(
+        "([place, words]) => document.getElementById(place).textContent.startsWith(words)", arg=[place, words]
+    )
 
 
 def test_a_lesson_page_shows_a_report(browser: Any, made: Path) -> None:
@@ -45,12 +53,59 @@ def test_a_lesson_page_shows_a_report(browser: Any, made: Path) -> None:
         page.wait_for_selector("#heard-report ol li")
         text = page.inner_text("#heard-report")
         assert "12 of 13 notes just right" in text
+        assert "hurts" not in text
         assert "bar 1, beat 2 &: missing: fret 2 on the D string" in text
         assert "To practice" in text
-        for name in ("other.json", "broken.json"):
+        for name, said in _damaged(made.parent).items():
             page.set_input_files("#heard-file", str(made.parent / name))
-            page.wait_for_function(f"document.getElementById('heard-report').textContent.includes('{name}')")
-            assert "this is not a report of lickwright listen" in page.inner_text("#heard-report")
+            _wait_for_words(page, "heard-report", f"{name}: ")
+            assert page.inner_text("#heard-report") == f"{name}: {said}"
+        assert one.wrong == []
+
+
+_NO_REPORT = "this is not a report of lickwright listen"
+
+
+def _damaged(folder: Path) -> dict[str, str]:
+    """Write files that are no report on one recording; return what is said of each."""
+    good = json.loads((folder / "report.json").read_text("utf-8"))
+    best = good["passes"][good["best"]]
+    made = {
+        "other.json": ({"format": "something else"}, _NO_REPORT),
+        "null.json": (None, _NO_REPORT),
+        "number.json": (7, _NO_REPORT),
+        "many.json": ({"format": "lickwright listening reports 1", "recordings": []}, "this is about many recordings: open the report of one"),
+        "untitled.json": (good | {"title": 3}, _NO_REPORT),
+        "no-pass.json": (good | {"best": 9}, _NO_REPORT),
+        "proto.json": (good | {"best": "constructor"}, _NO_REPORT),
+        "scored.json": (good | {"passes": [best | {"score": {"of_100": "100"}}], "best": 0}, _NO_REPORT),
+        "remarks.json": (good | {"passes": [best | {"remarks": [None]}], "best": 0}, _NO_REPORT),
+        "practice.json": (good | {"practice": "more"}, _NO_REPORT),
+    }  # fmt: skip
+    for name, (value, _) in made.items():
+        (folder / name).write_text(json.dumps(value), "utf-8")
+    (folder / "broken.json").write_text("{", "utf-8")
+    (folder / "deep.json").write_text("[" * 1_000_000, "utf-8")
+    (folder / "huge.json").write_text(" " * (5 << 20), "utf-8")
+    more = {"broken.json": _NO_REPORT, "deep.json": _NO_REPORT, "huge.json": "the file is too large"}
+    return {name: said for name, (_, said) in made.items()} | more
+
+
+def test_a_lesson_page_shows_a_refusal_and_a_caution(browser: Any, made: Path) -> None:
+    value = json.loads((made.parent / "report.json").read_text("utf-8"))
+    value |= {
+        "recognized": False,
+        "refusal": "nothing was heard",
+        "caution": "<b>Stop when it hurts.",
+        "title": "Other",
+    }
+    (made.parent / "refused.json").write_text(json.dumps(value), "utf-8")
+    with Opened(browser, made / "walk-b.html") as one:
+        one.page.set_input_files("#heard-file", str(made.parent / "refused.json"))
+        one.page.wait_for_selector("#heard-report .caution")
+        assert one.page.inner_text("#heard-report").split("\n\n") == [
+            "This report is about another lick, Other.", "Nothing was heard.", "<b>Stop when it hurts.",
+        ]  # fmt: skip
         assert one.wrong == []
 
 
@@ -74,4 +129,60 @@ def test_results_are_kept_in_a_file_of_the_pupil_s(browser: Any, made: Path) -> 
         page.wait_for_selector("#results-rows tr:nth-child(2)")
         page.set_input_files("#results-file", [])
         assert page.locator("#results-rows tr").count() == 2
+        assert one.wrong == []
+
+
+@pytest.mark.parametrize(("zone", "day"), [("America/New_York", "2026-11-26"), ("Asia/Tokyo", "2026-11-27")])
+def test_a_result_has_the_day_of_the_pupil(browser: Any, made: Path, zone: str, day: str) -> None:
+    """Half past eleven in the evening in New York is the next day in Greenwich."""
+    report = made.parent / "report.json"
+    when = datetime(2026, 11, 27, 4, 30, tzinfo=UTC).timestamp()
+    os.utime(report, (when, when))
+    with Opened(browser, made / "assignment.html", timezone_id=zone) as one:
+        one.page.set_input_files("#results-file", str(report))
+        one.page.wait_for_selector("#results-rows tr")
+        assert one.page.inner_text("#results-rows td") == day
+
+
+def test_results_that_are_damaged_or_without_end_are_said(browser: Any, made: Path) -> None:
+    good = {"day": "2026-12-05", "lick": "Walk <b>", "bpm": 80, "score": 90}
+    bad: list[object] = [
+        None, 7, good | {"day": "yesterday"}, good | {"bpm": 1e300}, good | {"bpm": "80"}, good | {"score": 101},
+        good | {"lick": "x" * 100_000}, good | {"lick": None}, {},
+    ]  # fmt: skip
+    files = {
+        "some.json": {"format": "lickwright results 1", "results": [*bad, good]},
+        "none.json": {"format": "lickwright results 1", "results": "all"},
+        "many.json": {
+            "format": "lickwright results 1",
+            "results": [{"day": "2026-12-06", "lick": "x", "bpm": 80 + n / 1000, "score": None} for n in range(40_000)],
+        },
+    }
+    said = {
+        "some.json": "some.json: 9 of 10 rows are damaged and left out",
+        "none.json": "none.json: these results are damaged",
+        "many.json": "many.json: the table is full at 2000 rows, 38001 are left out",
+    }
+    with Opened(browser, made / "assignment.html") as one:
+        page = one.page
+        for name, value in files.items():
+            (made.parent / name).write_text(json.dumps(value), "utf-8")
+            page.set_input_files("#results-file", str(made.parent / name))
+            _wait_for_words(page, "results-message", name)
+            assert page.inner_text("#results-message").split("; ")[0] == said[name]
+        assert page.locator("#results-rows tr").count() == 2000
+        assert one.wrong == []
+
+
+def test_a_result_can_be_taken_away_and_is_said_to_be_unsaved(browser: Any, made: Path) -> None:
+    with Opened(browser, made / "assignment.html") as one:
+        page = one.page
+        page.fill("input[name=bpm]", "400")
+        page.click("#results-add button")
+        assert page.inner_text("#results-message") == "not saved yet: press Save results before you close this page"
+        page.get_by_role("button", name="Remove Walk").click()
+        assert page.locator("#results-rows tr").count() == 0
+        with page.expect_download():
+            page.click("#results-save")
+        assert page.inner_text("#results-message") == ""
         assert one.wrong == []

@@ -41,7 +41,7 @@ NO_RECORDING = Rule(
 )
 RULES: tuple[Rule, ...] = (NO_RECORDING,)
 SLOW = int(PRACTICE_PERCENTS["slow"])  # per cent of the tempo at which the slow recording is played
-_SCRIPTS = ("sound.js", "transport.js", "buffers.js", "view.js", "lesson.js", "ticks.js", "heard.js")
+_SCRIPTS = ("sound.js", "transport.js", "buffers.js", "view.js", "lesson.js", "ticks.js", "reports.js", "heard.js")
 
 
 def emit(lowered: LoweredLick, options: Options) -> Export:

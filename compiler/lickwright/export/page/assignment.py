@@ -63,7 +63,10 @@ def assignment_page(pupil: str, due: str, words: str, licks: Sequence[AssignedLi
         data_assignment=assignment_identity(pupil, due, words, licks),
     )
     return document(
-        f"To practice: {pupil}", [body], [asset("page.css"), asset("assignment.css")], program("ticks.js", "results.js")
+        f"To practice: {pupil}",
+        [body],
+        [asset("page.css"), asset("assignment.css")],
+        program("ticks.js", "reports.js", "results.js"),
     )
 
 
@@ -92,7 +95,7 @@ def _results(licks: Sequence[AssignedLick]) -> Markup:
         el("h2", "Results", id="results"),
         el("p", "Add the tempo that you reached, or reports of your recordings, and save the table as a file of your own. ",
            "Open that file here again next time; it stays on this device.", class_="hint"),
-        el("table", el("thead", el("tr", *heads)), el("tbody", id="results-rows")),
+        el("table", el("thead", el("tr", *heads, el("td", class_="screen"))), el("tbody", id="results-rows")),
         el("form",
            el("label", "Day ", el("input", type="date", name="day", required=True)),
            el("label", "Lick ", el("select", *titles, name="lick")),

@@ -1,7 +1,6 @@
-// What was heard of a recording: shows a report that `lickwright listen --report` wrote. It is read here and goes nowhere.
+// What was heard of a recording: shows a report that `lickwright listen --report` wrote.
 
 {
-  const MOST = 4 << 20; // bytes
   const shown = byId("heard-report");
   const place = shown.closest("section");
   const chosen = byId("heard-file");
@@ -11,33 +10,34 @@
     element.append(...lines.map((line) => said("li", line)));
     return element;
   };
-  const words = (values) => (Array.isArray(values) ? values.filter((value) => typeof value === "string") : []);
+  const sentence = (words) => `${words[0].toUpperCase()}${words.slice(1)}.`;
 
   const describe = (report) => {
-    if (report.format !== "lickwright listening report 1") throw new Error("this is not a report of lickwright listen");
-    const other = report.title === document.title ? [] : [said("p", `This report is about another lick, ${report.title}.`)];
-    if (!report.recognized) return [...other, said("p", String(report.refusal))];
-    const best = report.passes[report.best];
-    const remarks = best.remarks.map((one) => `${one.bar ? `bar ${one.bar}` : "pick-up"}, beat ${one.beat}: ${one.words}`);
-    return [
-      ...other,
-      said("p", `Score ${best.score.of_100} of 100: ${best.score.right} of ${best.score.notes} notes just right.`),
-      said("p", report.praise ? `Good: ${report.praise}.` : ""),
-      list("ul", words(report.facts)),
-      list("ol", words(remarks)),
-      said("h3", "To practice"),
-      list("ol", words(report.practice)),
-    ];
+    const parts = [];
+    if (report.title !== document.title) parts.push(said("p", `This report is about another lick, ${report.title}.`));
+    if (report.refusal) {
+      parts.push(said("p", sentence(report.refusal)));
+    } else {
+      const { score, remarks } = report.best;
+      parts.push(said("p", `Score ${score.of_100} of 100: ${score.right} of ${score.notes} notes just right.`));
+      if (report.praise) parts.push(said("p", `Good: ${report.praise}.`));
+      if (report.facts.length) parts.push(list("ul", report.facts));
+      if (remarks.length) {
+        parts.push(said("h3", "What was different"));
+        parts.push(list("ol", remarks.map((one) => `${one.bar ? `bar ${one.bar}` : "pick-up"}, beat ${one.beat}: ${one.words}`)));
+      }
+      if (report.practice.length) parts.push(said("h3", "To practice"), list("ol", report.practice));
+    }
+    if (report.caution) parts.push(Object.assign(said("p", report.caution), { className: "caution" }));
+    return parts;
   };
 
   const show = async (file) => {
     if (!file) return;
     try {
-      if (file.size > MOST) throw new Error("the file is too large for a report");
-      shown.replaceChildren(...describe(JSON.parse(await file.text())));
+      shown.replaceChildren(...describe(checkReport(await readValue(file))));
     } catch (error) {
-      const why = error instanceof SyntaxError || error instanceof TypeError ? "this is not a report of lickwright listen" : error.message;
-      shown.replaceChildren(said("p", `${file.name}: ${why}`));
+      shown.replaceChildren(said("p", `${file.name}: ${error.message}`));
     }
   };
 

@@ -2,69 +2,104 @@
 
 {
   const FORM = "lickwright results 1";
-  const MOST = 4 << 20; // bytes
+  const MOST = 2000; // rows
+  const LONGEST = 200; // letters of a title
   const table = document.getElementById("results-rows");
   const message = document.getElementById("results-message");
-  let rows = [];
+  const form = document.getElementById("results-add");
+  const rows = new Map(); // by their text, so that no row is there twice
+  let unsaved = false;
 
-  const valid = (row) =>
-    typeof row.day === "string" && /^\d{4}-\d{2}-\d{2}$/.test(row.day) && typeof row.lick === "string" && Number.isFinite(row.bpm) &&
-    (row.score === null || Number.isFinite(row.score));
+  const isDay = (day) => isText(day) && /^\d{4}-\d{2}-\d{2}$/.test(day) && !Number.isNaN(Date.parse(day));
+  const isResult = (row) =>
+    row && isDay(row.day) && isText(row.lick) && row.lick.length <= LONGEST && row.bpm >= 1 && row.bpm <= 1000 && Number.isFinite(row.bpm) &&
+    (row.score === null || (Number.isInteger(row.score) && row.score >= 0 && row.score <= 100));
+
+  const say = (troubles) => {
+    const note = unsaved ? ["not saved yet: press Save results before you close this page"] : [];
+    message.textContent = [...troubles, ...note].join("; ");
+  };
 
   const draw = () => {
-    rows.sort((a, b) => a.day.localeCompare(b.day));
+    const sorted = [...rows].sort(([, a], [, b]) => a.day.localeCompare(b.day));
     table.replaceChildren(
-      ...rows.map((row) => {
+      ...sorted.map(([key, row]) => {
         const line = document.createElement("tr");
         for (const value of [row.day, row.lick, row.bpm, row.score === null ? "" : row.score]) {
           line.append(Object.assign(document.createElement("td"), { textContent: String(value) }));
         }
+        const away = Object.assign(document.createElement("button"), { type: "button", textContent: "Remove" });
+        away.setAttribute("aria-label", `Remove ${row.lick} at ${row.bpm} on ${row.day}`);
+        away.addEventListener("click", () => {
+          rows.delete(key);
+          unsaved = true;
+          draw();
+          say([]);
+        });
+        line.append(Object.assign(document.createElement("td"), { className: "screen" }));
+        line.lastChild.append(away);
         return line;
       }),
     );
   };
 
-  const add = (row) => {
-    if (!rows.some((one) => JSON.stringify(one) === JSON.stringify(row))) rows.push(row);
+  // Whether there was room for the row.
+  const add = ({ day, lick, bpm, score }) => {
+    const row = { day, lick, bpm, score };
+    const key = JSON.stringify(row);
+    if (!rows.has(key) && rows.size >= MOST) return false;
+    rows.set(key, row);
+    return true;
   };
 
+  // Adds what is in a file; throws an Error with words for what could not be taken.
   const take = (value, day) => {
-    if (value.format === FORM) return value.results.filter(valid).map(({ day, lick, bpm, score }) => ({ day, lick, bpm, score }));
-    if (value.format !== "lickwright listening report 1") throw new Error("neither results nor a report of lickwright listen");
-    if (!value.recognized) throw new Error(String(value.refusal));
-    const best = value.passes[value.best];
-    return [{ day, lick: String(value.title), bpm: Math.round(best.bpm), score: best.score.of_100 }].filter(valid);
+    const own = value.format === FORM;
+    if (own && !Array.isArray(value.results)) throw new Error("these results are damaged");
+    const report = own ? null : checkReport(value);
+    if (report && report.refusal) throw new Error(report.refusal);
+    const found = own ? value.results : [{ day, lick: report.title, bpm: Math.round(report.best.bpm), score: report.best.score.of_100 }];
+    const good = found.filter(isResult);
+    const before = rows.size;
+    const full = good.filter((row) => !add(row)).length;
+    unsaved ||= rows.size > before && (!own || before > 0);
+    if (good.length < found.length) throw new Error(`${found.length - good.length} of ${found.length} rows are damaged and left out`);
+    if (full) throw new Error(`the table is full at ${MOST} rows, ${full} are left out`);
   };
 
   document.getElementById("results-file").addEventListener("change", async (event) => {
     const troubles = [];
     for (const file of event.target.files) {
       try {
-        if (file.size > MOST) throw new Error("the file is too large");
-        take(JSON.parse(await file.text()), new Date(file.lastModified).toISOString().slice(0, 10)).forEach(add);
+        take(await readValue(file), localDay(file.lastModified));
       } catch (error) {
-        const known = error instanceof SyntaxError || error instanceof TypeError;
-        troubles.push(`${file.name}: ${known ? "neither results nor a report of lickwright listen" : error.message}`);
+        const words = error.message === NO_REPORT ? "neither results nor a report of lickwright listen" : error.message;
+        troubles.push(`${file.name}: ${words}`);
       }
     }
-    message.textContent = troubles.join("; ");
     draw();
+    say(troubles);
   });
 
-  document.getElementById("results-add").addEventListener("submit", (event) => {
+  form.addEventListener("submit", (event) => {
     event.preventDefault();
-    const form = new FormData(event.target);
-    const row = { day: form.get("day"), lick: form.get("lick"), bpm: Number(form.get("bpm")), score: null };
-    if (valid(row)) add(row);
+    const data = new FormData(form);
+    const row = { day: data.get("day"), lick: data.get("lick"), bpm: Number(data.get("bpm")), score: null };
+    const taken = isResult(row) && add(row);
+    unsaved ||= taken;
     draw();
+    say(taken ? [] : ["this cannot be added: give a day, a lick and a tempo"]);
   });
+  form.elements.day.value = localDay(Date.now());
 
   document.getElementById("results-save").addEventListener("click", () => {
-    const text = `${JSON.stringify({ format: FORM, results: rows }, null, 1)}\n`;
+    const text = `${JSON.stringify({ format: FORM, results: [...rows.values()] }, null, 1)}\n`;
     const link = document.createElement("a");
     link.href = URL.createObjectURL(new Blob([text], { type: "application/json" }));
     link.download = "results.json";
     link.click();
     setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+    unsaved = false;
+    say([]);
   });
 }

@@ -1,0 +1,45 @@
+// Files that pages read: reports of `lickwright listen`, and the pupil's results. Anybody may have made such a file, so nothing of it is shown that was not
+// checked here. They are read on this device and go nowhere.
+
+const LARGEST = 4 << 20; // bytes
+const REPORT = "lickwright listening report 1";
+const NO_REPORT = "this is not a report of lickwright listen";
+
+const isText = (value) => typeof value === "string";
+const areTexts = (value) => Array.isArray(value) && value.every(isText);
+const isPlace = (one) => one && Number.isInteger(one.bar) && isText(one.beat) && isText(one.words);
+const isScore = (one) => one && [one.of_100, one.right, one.notes].every(Number.isInteger);
+const isPass = (one) =>
+  one && Number.isFinite(one.bpm) && isScore(one.score) && Array.isArray(one.remarks) && one.remarks.every(isPlace);
+
+// The value in a file. Throws an Error with words for the reader.
+const readValue = async (file) => {
+  if (file.size > LARGEST) throw new Error("the file is too large");
+  let value = null;
+  try {
+    value = JSON.parse(await file.text());
+  } catch (error) {
+    if (!(error instanceof SyntaxError)) throw new Error("the file cannot be read");
+  }
+  if (value === null || typeof value !== "object") throw new Error(NO_REPORT);
+  return value;
+};
+
+// What pages show of a report on one recording: its best pass, or why there is none. Throws an Error with words for the reader.
+const checkReport = (value) => {
+  if (value.format === "lickwright listening reports 1") throw new Error("this is about many recordings: open the report of one");
+  if (value.format !== REPORT || !isText(value.title)) throw new Error(NO_REPORT);
+  const caution = isText(value.caution) ? value.caution : "";
+  if (value.recognized === false && isText(value.refusal)) return { title: value.title, refusal: value.refusal, caution };
+  const best = Array.isArray(value.passes) ? value.passes[value.best] : null;
+  const { praise, facts, practice } = value;
+  if (value.recognized !== true || !isPass(best) || !isText(praise) || !areTexts(facts) || !areTexts(practice)) throw new Error(NO_REPORT);
+  return { title: value.title, refusal: "", caution, best, praise, facts, practice };
+};
+
+// The day in this device's own time zone, as `2026-12-05`.
+const localDay = (milliseconds) => {
+  const time = new Date(milliseconds);
+  const digits = (number, count) => String(number).padStart(count, "0");
+  return `${digits(time.getFullYear(), 4)}-${digits(time.getMonth() + 1, 2)}-${digits(time.getDate(), 2)}`;
+};
