@@ -39,7 +39,7 @@ def performances() -> tuple[tuple[str, Performance, tuple[int, ...], Guitar], ..
             assert lick.timeline is not None
             settings = lick.timeline.settings
             performance = lick.lowered.performance(Options())
-            found.append((lick.title, performance, tuple(settings.tuning.sounding), INSTRUMENTS[settings.sound].guitar))
+            found.append((lick.title, performance, tuple(settings.tuning.sounding), settings.instrument.guitar))
     return tuple(found)
 
 

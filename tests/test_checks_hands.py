@@ -265,7 +265,7 @@ def test_what_is_meant_is_not_said_but_for_errors() -> None:
 def test_the_numbers_of_a_bend_are_in_its_explanation() -> None:
     """A message says how it feels; `lickwright why L439` says newtons and millimeters, as they are worked out."""
     standard = parse_tuning("standard")
-    pushes = {fret: bend_string(standard, "clean", 2, fret, 2.0, 0) for fret in (1, 3, 12)}
+    pushes = {fret: bend_string(standard, "electric", 2, fret, 2.0, 0) for fret in (1, 3, 12)}
     said = f"{pushes[1].force_n:.0f} newtons at fret 1, {pushes[3].force_n:.0f} at fret 3 and {pushes[12].force_n:.0f} at fret 12"
     assert said in HARD.explanation and f"moves the string {pushes[12].travel_mm:.0f} mm" in HARD.explanation
     for music in ("B3^5", "e8^11", "D7^9"):

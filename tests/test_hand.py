@@ -87,25 +87,25 @@ BENDS = {
 def test_travel_and_force_of_a_bend(string: int, fret: int) -> None:
     """Within a twentieth of the trade's figures; a tenth was asked for."""
     for semitones, (travel, force) in enumerate(BENDS[string, fret], 1):
-        pushed = bend_string(STANDARD, "lead", string, fret, semitones)
+        pushed = bend_string(STANDARD, "electric", string, fret, semitones)
         assert pushed.travel_mm == pytest.approx(travel, rel=0.05)
         assert pushed.force_n == pytest.approx(force, rel=0.05)
 
 
 @pytest.mark.parametrize(("fret", "factor"), [(5, 1.14), (3, 1.35), (2, 1.57), (1, 2.1), (7, 1.05), (17, 1.05)])
 def test_force_grows_towards_the_nut(fret: int, factor: float) -> None:
-    force = [bend_string(STANDARD, "lead", 3, at, 2).force_n for at in (fret, 12)]
+    force = [bend_string(STANDARD, "electric", 3, at, 2).force_n for at in (fret, 12)]
     assert force[0] / force[1] == pytest.approx(factor, rel=0.06)
 
 
 def test_two_steps_on_the_thinnest_string_may_break_it() -> None:
-    assert bend_string(STANDARD, "lead", 1, 12, 4).may_break
-    assert not bend_string(STANDARD, "lead", 1, 12, 2).may_break
-    assert not any(bend_string(STANDARD, "lead", string, 12, 4).may_break for string in (2, 3))
+    assert bend_string(STANDARD, "electric", 1, 12, 4).may_break
+    assert not bend_string(STANDARD, "electric", 1, 12, 2).may_break
+    assert not any(bend_string(STANDARD, "electric", string, 12, 4).may_break for string in (2, 3))
 
 
 def test_tuned_down_a_string_goes_further_with_less_force() -> None:
-    down, usual = (bend_string(parse_tuning(name), "lead", 2, 10, 2) for name in ("whole step down", "standard"))
+    down, usual = (bend_string(parse_tuning(name), "electric", 2, 10, 2) for name in ("whole step down", "standard"))
     assert down.force_n < usual.force_n
     assert down.travel_mm < usual.travel_mm  # less tension has to be added
 
@@ -138,7 +138,7 @@ def test_verdicts_on_bends(string: str, fret: int, semitones: float, level: str 
 
 
 def test_what_a_string_is() -> None:
-    assert [string_kind(STANDARD, "lead", n) for n in range(1, 7)] == ["plain"] * 3 + ["wound"] * 3
+    assert [string_kind(STANDARD, "electric", n) for n in range(1, 7)] == ["plain"] * 3 + ["wound"] * 3
     assert string_kind(STANDARD, "acoustic", 3) == "wound third"
     assert string_kind(STANDARD, "nylon", 1) == "nylon"
-    assert string_kind(parse_tuning("bass"), "bass", 1) == "wound"
+    assert string_kind(parse_tuning("bass"), "electric", 1) == "wound"

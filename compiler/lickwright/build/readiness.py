@@ -25,7 +25,7 @@ from lickwright.store.guarded_database import stored_values
 from lickwright.store.local_storage import LocalStorage
 from lickwright.store.manifest import OutputRow
 from lickwright.store.manifest_schema import GONE, RELEASE
-from lickwright.store.output_keys import KEY, album_key, program_key
+from lickwright.store.output_keys import KEY, album_key, licks_before, program_key, sounds_named, source_key
 from lickwright.store.output_writer import is_unchanged
 from lickwright.store.source_paths import STDIN, folder_from_output, path_from_here
 from lickwright.store.source_state import CHANGED, UNFINISHED, UNREAD, state_of
@@ -171,6 +171,9 @@ class _ReadinessCheck:
             return f"{project.path} has errors"
         if (project.key if project else "") != asked.project_key:
             return "its lickwright.toml changed since"
+        key = row.key or b""
+        if key != source_key(key[:KEY], licks_before(key), sounds_named(key), project.sounds if project else None):
+            return "a sound of its lickwright.toml changed since"
         return self._of_album(row, asked, project, place) if project is not None and place is not None else ""
 
     def _of_album(self, row: _Row, asked: RecordedOptions, project: ProjectConfig, place: str) -> str:
@@ -181,9 +184,7 @@ class _ReadinessCheck:
         if album_key(album) != asked.album:
             return "its album changed since"
         before = self._tracks.before(project, os.path.realpath(place)) if album.title else 0
-        return (
-            "" if before == int.from_bytes((row.key or b"")[KEY:], "big") else "its number in the album changed since"
-        )
+        return "" if before == licks_before(row.key or b"") else "its number in the album changed since"
 
     def _unmade_formats(self, row: _Row, asked: RecordedOptions, shown: str) -> Iterator[ReadinessProblem]:
         lost = [name for name in asked.formats if name not in row.formats.split(",")]

@@ -143,6 +143,7 @@ def _put(
         sounds=_sounds(outputs, placed),
         ok=compilation.ok,
         named=named,
+        custom_sounds=compilation.custom_sounds,
     )
     return _with_features(result, compilation) if compile_options.facts else result
 

@@ -187,7 +187,7 @@ class _UpToDateCheck:
         if (option_set, formats) not in self._enough:
             self._enough[option_set, formats] = set(formats.split(",")).issuperset(compile_options.formats)
         return (
-            key == compile_options.key_after(before)
+            compile_options.still_holds(key, before)
             and compile_options.facts <= indexed
             and self._enough[option_set, formats]
         )

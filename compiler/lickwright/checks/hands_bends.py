@@ -71,7 +71,9 @@ def check_bends(timeline: Timeline, bent: Sequence[SoundingNote], together: bool
 def _alone(timeline: Timeline, sound: SoundingNote, shape: PitchGesture) -> Iterator[Diagnostic]:
     """Yield what is hard about a bend whatever else sounds."""
     settings = timeline.settings
-    row = bend_limit(string_kind(settings.tuning, settings.sound, sound.string), sound.fret or 0, shape.amount)
+    row = bend_limit(
+        string_kind(settings.tuning, settings.instrument.strings, sound.string), sound.fret or 0, shape.amount
+    )
     if row is not None:
         yield _hard(timeline, sound, shape, Severity(row.level), row.words)
     if sound.finger == "1" and shape.amount >= 2:
@@ -101,7 +103,9 @@ def _hard(timeline: Timeline, sound: SoundingNote, shape: PitchGesture, severity
 
 def _pushed(timeline: Timeline, sound: SoundingNote, semitones: float) -> BentString:
     settings = timeline.settings
-    return bend_string(settings.tuning, settings.sound, sound.string, sound.fret or 0, semitones, settings.capo)
+    return bend_string(
+        settings.tuning, settings.instrument.strings, sound.string, sound.fret or 0, semitones, settings.capo
+    )
 
 
 def _neighbours(

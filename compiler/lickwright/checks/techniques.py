@@ -165,11 +165,15 @@ def _open_finger(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic
 
 def _plain_scrape(timeline: Timeline, sound: SoundingNote) -> Iterator[Diagnostic]:
     settings = timeline.settings
-    if sound.kind != "scrape" or is_wound(settings.tuning, settings.sound, sound.string):
+    if sound.kind != "scrape" or is_wound(settings.tuning, settings.instrument.strings, sound.string):
         return
     message = f"pick scrape on {string_in_words(timeline, sound.string)}, which is not wound"
     wound = range(settings.tuning.strings, 0, -1)
-    names = [settings.tuning.written(n).rstrip(":") for n in wound if is_wound(settings.tuning, settings.sound, n)]
+    names = [
+        settings.tuning.written(n).rstrip(":")
+        for n in wound
+        if is_wound(settings.tuning, settings.instrument.strings, n)
+    ]
     yield finding_at_sound(PLAIN_SCRAPE, timeline, sound, message, f"scrape a wound string: {join_words(names, 'or')}")
 
 

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from lickwright.cli.sources import Verdict
     from lickwright.core.source import Source
     from lickwright.notation.tree import Book, Lick
+    from lickwright.settings.project_rules import ProjectRules
     from lickwright.transform.moves import MovedLick, MoveRequest
 
 _HELP = """Move the licks of FILE (or the one called TITLE) and write a new .lick.
@@ -66,7 +67,7 @@ def command(
     from lickwright.cli.sources import FoundSource, Verdict, compile_sources
     from lickwright.notation.syntax import parse_source
     from lickwright.transform.moves import MoveRequest
-    from lickwright.transform.moves.inline_config import inline_config
+    from lickwright.transform.moves.inline_config import inline_config, rules_beside
 
     verdict = Verdict()
     request = MoveRequest(key, box, {"up": 1, "down": -1}.get(octave or "", 0), tuning, by)
@@ -75,7 +76,9 @@ def command(
             show_findings(compilation.source, compilation.diagnostics)
             continue
         book = inline_config(parse_source(compilation.source)[0], compilation.project)
-        family = _Family(book, compilation.source, request, all_keys, all_boxes, verdict)
+        family = _Family(
+            book, compilation.source, request, all_keys, all_boxes, rules_beside(compilation.project), verdict
+        )
         moved = [one for lick in _licks_called(book, title, path) for one in family.moved(lick)]
         if moved:
             with terminal.handle_interrupts():
@@ -100,9 +103,16 @@ class _Family:
     """Moves licks to every place that was asked for."""
 
     def __init__(
-        self, book: Book, source: Source, request: MoveRequest, all_keys: bool, all_boxes: bool, verdict: Verdict
+        self,
+        book: Book,
+        source: Source,
+        request: MoveRequest,
+        all_keys: bool,
+        all_boxes: bool,
+        project: ProjectRules | None,
+        verdict: Verdict,
     ) -> None:
-        self._book, self._source = book, source
+        self._book, self._source, self._project = book, source, project
         self._request = request
         self._all_keys, self._all_boxes = all_keys, all_boxes
         self._verdict = verdict
@@ -115,7 +125,7 @@ class _Family:
         refused: set[str] = set()  # printed once: what is wrong with one key is wrong with all
         for request in self._requests(lick):
             try:
-                moved = move_lick(lick, self._book, self._source, request)
+                moved = move_lick(lick, self._book, self._source, request, self._project)
             except Unmovable as e:
                 self._verdict.add(terminal.Exit.MUSIC_ERRORS)
                 if str(e) not in refused:
@@ -140,7 +150,7 @@ class _Family:
     def _keys(self, lick: Lick) -> list[str | None]:
         from lickwright.timeline.build import build_timeline
 
-        timeline, _ = build_timeline(lick, self._book, self._source)
+        timeline, _ = build_timeline(lick, self._book, self._source, self._project)
         key = timeline.settings.key if timeline else None
         # for a lick without a key any will do: `move_lick` says that one is missing
         return [str(key.transposed(pc - key.tonic.pc)) for pc in range(12)] if key else ["C major"]

@@ -6,6 +6,7 @@ without errors the bytes of any format. Nothing here writes a file.
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.checks.suppressions import apply_severities, apply_suppressions
@@ -13,12 +14,15 @@ from lickwright.core.diagnostics import Diagnostic, has_errors
 from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Source
 from lickwright.export import Export, LoweredLick, Options, find_format
+from lickwright.music.instruments import INSTRUMENTS
 from lickwright.settings.project_rules import ProjectRules
 from lickwright.timeline.excerpt import NoBars, no_bars_finding
 from lickwright.timeline.model import Timeline, techniques_used
 
 if TYPE_CHECKING:
     from lickwright.export.timing import TimingRow
+
+_SOUND = re.compile(r"^[ \t]*sound[ \t]*[:=]?[ \t]*([a-z][a-z0-9-]{0,30})[ \t]*(?:#|$)", re.IGNORECASE | re.MULTILINE)
 
 
 class LickHasErrors(ValueError):
@@ -211,3 +215,10 @@ class Compilation(NamedTuple):
     def ok(self) -> bool:
         """Whether no finding is an error."""
         return not has_errors(self.diagnostics)
+
+    @property
+    def custom_sounds(self) -> tuple[str, ...]:
+        """The sounds that its licks name and that are not of the table, whether the project has them or not, by name."""
+        written = {name.lower() for name in _SOUND.findall(self.source.text)}
+        used = {lick.timeline.settings.sound for lick in self.licks if lick.timeline is not None}
+        return tuple(sorted((written | used).difference(INSTRUMENTS)))

@@ -14,7 +14,6 @@ from lickwright.settings.project_rules import ProjectRules
 
 if TYPE_CHECKING:
     from lickwright.export import Album
-    from lickwright.music.instruments import InstrumentRow
 
 FILE = "lickwright.toml"
 
@@ -30,7 +29,6 @@ class ProjectConfig(ProjectRules):
     )  # options of `lickwright make` by name, as the command wants them
     album: Album | None = None  # what recordings say of the album that they belong to; None: of none
     findings: tuple[Diagnostic, ...] = ()  # about the file itself
-    sounds: Mapping[str, InstrumentRow] = field(default_factory=dict)  # of the house, by name
 
     @property
     def ok(self) -> bool:

@@ -13,14 +13,22 @@ from typing import TYPE_CHECKING, Any
 
 from lickwright.config import toml_errors
 from lickwright.config.project_config import ProjectConfig
-from lickwright.config.setting_rows import BY_PLACE, SECTIONS, SETTINGS, SEVERITIES, SettingRow, toml_type
+from lickwright.config.setting_rows import (
+    BY_PLACE,
+    SECTIONS,
+    SETTINGS,
+    SEVERITIES,
+    SettingRow,
+    field_setting,
+    toml_type,
+)
 from lickwright.config.toml_spans import NamePath, NamePlace, toml_names
 from lickwright.core.diagnostics import Diagnostic, Severity, nearest_name
 from lickwright.core.digest import blake2b
 from lickwright.core.files import NOT_TEXT, UNREADABLE, Unopened, read_file
 from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.export import Album
-from lickwright.settings.fields import BY_NAME, OTHER_NAMES
+from lickwright.settings.fields import BY_NAME, OTHER_NAMES, rows_with_sounds
 from lickwright.settings.project_rules import FIXED, SYNTAX, UNKNOWN, VALUE, ProjectField
 
 if TYPE_CHECKING:
@@ -75,11 +83,13 @@ class _Reading:
     def read(self, values: dict[str, Any], where: dict[NamePath, NamePlace]) -> None:
         """Read all names in the order of the text."""
         self._where = where
-        for section, name, value in _settings(values):
+        for section, name, value in sorted(
+            _settings(values), key=lambda one: one[0] != "sounds"
+        ):  # [fields] names them
             if len(self._found) >= MOST:
                 return
             path = (section, name) if section else (name,)
-            row = BY_PLACE.get((section, name))
+            row = self._row(section, name)
             if section == "findings":
                 self._set_severity(path, name, value)
             elif section == "sounds" and (isinstance(value, dict) or not any(row.name == name for row in SETTINGS)):
@@ -92,6 +102,12 @@ class _Reading:
                 )
             else:
                 self._unknown(path, section, name, value)
+
+    def _row(self, section: str, name: str) -> SettingRow | None:
+        """Return the row of a setting; a field `sound` may name the sounds of this file."""
+        if (section, name) == ("fields", "sound"):
+            return field_setting(rows_with_sounds(self._sounds)[name])
+        return BY_PLACE.get((section, name))
 
     def _set(self, path: NamePath, row: SettingRow, value: Any) -> None:
         try:
@@ -214,9 +230,9 @@ class _Reading:
         """Return what was read, with all findings by place."""
         found = sorted(self._found, key=lambda d: d.span)
         return ProjectConfig(
-            self._source, self._fields, frozenset(self._unread), self._required, self._severities,
+            self._source, self._fields, frozenset(self._unread), self._required, self._severities, self._sounds,
             self._source.name, self._key(), self._make,
-            Album(**self._album) if self._album else None, tuple(found), self._sounds,
+            Album(**self._album) if self._album else None, tuple(found),
         )  # fmt: skip
 
     def _key(self) -> str:

@@ -166,6 +166,11 @@ def _field(row: FieldRow) -> Callable[[Any], ProjectField]:
     return parse
 
 
+def field_setting(row: FieldRow) -> SettingRow:
+    """Return the setting of a field."""
+    return SettingRow("fields", row.name, _field(row), row.summary, row.default)
+
+
 SETTINGS: tuple[SettingRow, ...] = (
     SettingRow("", "required", _required, "fields that every lick must have: `[\"rights\", \"by\"]`", "none"),
     SettingRow("make", "to", _formats, "formats: `[\"tab\", \"midi\"]`", "tab, midi, timing"),
@@ -204,7 +209,7 @@ SETTINGS: tuple[SettingRow, ...] = (
     SettingRow("make", "layout", _choice(LAYOUTS), "folders of a release: " + ", ".join(f"`\"{name}\"`" for name in LAYOUTS), LAYOUTS[0]),
     SettingRow("names", "lick", _pattern, "how a lick's files are named in a release: `\"{chapter}-{number:02}-{title}\"`", "`{title}`"),
     *(
-        SettingRow("fields", row.name, _field(row), row.summary, row.default)
+        field_setting(row)
         for row in FIELDS
         if not row.head_only and not row.repeats
     ),

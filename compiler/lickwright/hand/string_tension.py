@@ -12,7 +12,7 @@ from math import pi, sqrt
 from typing import NamedTuple
 
 from lickwright.hand.measures import BASS_MM, EDGE_MM, GUITAR_MM, string_spacing_mm
-from lickwright.music.instruments import INSTRUMENTS, StringSet
+from lickwright.music.instruments import StringSet
 from lickwright.music.pitch import frequency
 from lickwright.music.tuning import Tuning
 
@@ -74,19 +74,18 @@ _BASS = (
 _SETS: dict[StringSet, tuple[StringGauge, ...]] = {"electric": _ELECTRIC, "acoustic": _ACOUSTIC, "nylon": _NYLON}
 
 
-def string_gauge(tuning: Tuning, sound: str, string: int) -> StringGauge:
-    """Return the string, from 1, of the set that a lick's `sound` has."""
+def string_gauge(tuning: Tuning, strings: StringSet, string: int) -> StringGauge:
+    """Return a string, from 1, of a set; a bass has its own."""
     rows: tuple[StringGauge, ...]
     if tuning.is_bass:
         rows, n = _BASS, string - (1 if tuning.strings == 6 else 0)  # the first row is a high C
     else:
-        rows, n = _SETS[INSTRUMENTS[sound].strings], string - 1
+        rows, n = _SETS[strings], string - 1
     return rows[min(n, len(rows) - 1)]
 
 
-def string_kind(tuning: Tuning, sound: str, string: int) -> str:
+def string_kind(tuning: Tuning, strings: StringSet, string: int) -> str:
     """Return how a string bends: `plain`, `wound third`, `wound` or `nylon`."""
-    strings = INSTRUMENTS[sound].strings
     if strings == "nylon":
         return "nylon"
     if tuning.is_bass or string > 3:
@@ -94,16 +93,18 @@ def string_kind(tuning: Tuning, sound: str, string: int) -> str:
     return "wound third" if strings == "acoustic" and string == 3 else "plain"
 
 
-def is_wound(tuning: Tuning, sound: str, string: int) -> bool:
+def is_wound(tuning: Tuning, strings: StringSet, string: int) -> bool:
     """Return True if a string is wound: the basses of every set, and the third of an acoustic guitar."""
-    return string > 3 or string_kind(tuning, sound, string).startswith("wound")
+    return string > 3 or string_kind(tuning, strings, string).startswith("wound")
 
 
-def bend_string(tuning: Tuning, sound: str, string: int, fret: int, semitones: float, capo: int = 0) -> BentString:
+def bend_string(
+    tuning: Tuning, strings: StringSet, string: int, fret: int, semitones: float, capo: int = 0
+) -> BentString:
     """Return what it takes to bend one string of a lick by some semitones; its fret is counted from the capo."""
     scale = BASS_MM if tuning.is_bass else GUITAR_MM
     hertz = frequency(tuning.sounding[string - 1])
-    return _push(string_gauge(tuning, sound, string), hertz, scale, fret, semitones, capo)
+    return _push(string_gauge(tuning, strings, string), hertz, scale, fret, semitones, capo)
 
 
 @lru_cache(maxsize=1024)

@@ -42,6 +42,7 @@ class Condition(NamedTuple):
     values: tuple[str | int | float, ...]
     match: str = ""  # the term without its `not`, as a full-text query; "" if full-text search alone cannot answer it
     negated: bool = False
+    doubt: QueryError | None = None  # what is probably wrong with the term if it finds nothing
 
 
 def to_condition(term: QueryTerm, search: bool) -> Condition:
@@ -194,16 +195,21 @@ def _box(field: QueryField, value: Value, search: bool) -> Condition:
 
 
 def _one_of(field: QueryField, value: Value, search: bool) -> Condition:
-    """Return the condition for a value as the notation reads it; of a feel the word is enough."""
+    """Return the condition for a value as the notation reads it; of a feel the word is enough, and a sound can be a project's own."""
+    from lickwright.music.custom_sound import NAME
     from lickwright.settings.fields import BY_NAME  # most questions are about other things
 
+    doubt = None
     try:
         read = str(BY_NAME[field.name].parse(" ".join(value.text.split())))
     except ValueError as e:
-        raise QueryError(str(e), value.start, value.end) from None
+        doubt = QueryError(str(e), value.start, value.end)
+        if field.name != "sound" or not NAME.fullmatch(value.text):
+            raise doubt from None
+        read = value.text
     if field.name == "feel":
         return Condition("feel = ? OR feel LIKE ?", (read, read + " %"))
-    return Condition(f'"{field.name}" = ?', (read,))
+    return Condition(f'"{field.name}" = ?', (read,), doubt=doubt)
 
 
 def _file(field: QueryField, value: Value, search: bool) -> Condition:

@@ -86,6 +86,9 @@ def search_index(connection: sqlite3.Connection, question: str, limit: int | Non
     ids = find_ids(connection, [one for _, one in terms])
     alone = len(terms) == 1
     none = [term for term, one in terms if not ids and (alone or not find_ids(connection, [one], 1))]
+    for term, one in terms:
+        if one.doubt is not None and term in none:
+            raise one.doubt
     return SearchResult(len(ids), sorted_hits(connection, ids, limit, order), tuple(none))
 
 

@@ -7,7 +7,7 @@ those that could not, and the findings. Which of several values counts is decide
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic, Fix, RelatedInformation, nearest_name, replacement_fix
@@ -32,9 +32,16 @@ class FieldValue(NamedTuple):
 class FieldReader:
     """The fields read so far, later ones over earlier ones."""
 
-    __slots__ = ("found", "read", "repeated", "unread")
+    __slots__ = ("_rows", "found", "read", "repeated", "unread")
 
-    def __init__(self, read: dict[str, FieldValue], repeated: dict[str, list[FieldValue]], unread: set[str]) -> None:
+    def __init__(
+        self,
+        read: dict[str, FieldValue],
+        repeated: dict[str, list[FieldValue]],
+        unread: set[str],
+        rows: Mapping[str, FieldRow] = BY_NAME,
+    ) -> None:
+        self._rows = rows  # the fields that there are, by name
         self.read = read  # by name
         self.repeated = repeated  # the fields that may be repeated: all their values, by name
         self.unread = unread  # names of fields whose value could not be read
@@ -43,7 +50,7 @@ class FieldReader:
     def copy(self) -> FieldReader:
         """Return a reader that goes on from here, without the findings."""
         repeated = {name: list(values) for name, values in self.repeated.items()}
-        return FieldReader(dict(self.read), repeated, set(self.unread))
+        return FieldReader(dict(self.read), repeated, set(self.unread), self._rows)
 
     def read_fields(self, entries: Iterable[WrittenField], of_file: bool) -> None:
         """Read the fields of a file's head (`of_file`) or of one lick."""
@@ -61,8 +68,8 @@ class FieldReader:
         own = entry.name.startswith("x-")
         if entry.sign and (own or name in BY_NAME):
             self.found.append(_signed(entry))
-            return BY_NAME.get(name)
-        row = BY_NAME.get(entry.name)
+            return self._rows.get(name)
+        row = self._rows.get(entry.name)
         if row is None and not own:
             self._report_unknown(entry)
         return row

@@ -17,8 +17,9 @@ from lickwright.core.source import Span
 from lickwright.music.box_area import Area
 from lickwright.music.boxspec import BoxSpec, parse_box
 from lickwright.music.chord import ChordAt, parse_chord_bars
+from lickwright.music.custom_sound import find_sound
 from lickwright.music.fretboard import MAX_CAPO, MAX_FRET, USUAL_FRETS
-from lickwright.music.instruments import DEFAULT_INSTRUMENT, INSTRUMENTS
+from lickwright.music.instruments import DEFAULT_INSTRUMENT, INSTRUMENTS, InstrumentRow
 from lickwright.music.pitch import Key, parse_key
 from lickwright.music.rhythm import Feel, Meter, Tempo, parse_feel, parse_length, parse_meter, parse_tempo, parse_value
 from lickwright.music.scale import Scale
@@ -55,6 +56,7 @@ class Settings:
     frets: int = USUAL_FRETS
     reach: str = "medium"
     sound: str = DEFAULT_INSTRUMENT
+    instrument: InstrumentRow = INSTRUMENTS[DEFAULT_INSTRUMENT]  # that `sound` names
     numbering: str = "relative"
     level: int | None = None
     tags: str = ""
@@ -169,7 +171,12 @@ FIELDS: tuple[FieldRow, ...] = (
     FieldRow("capo", _whole(0, MAX_CAPO), "its fret; frets and key are named as fingered", "0"),
     FieldRow("frets", _whole(1, MAX_FRET), "how many the neck has", str(USUAL_FRETS)),
     FieldRow("reach", one_of(("small", "medium", "large")), "the hand, for stretches", "medium"),
-    FieldRow("sound", one_of(INSTRUMENTS), "what it is played on", DEFAULT_INSTRUMENT),
+    FieldRow(
+        "sound",
+        one_of(INSTRUMENTS),
+        "what it is played on; `[sounds.mine]` in `lickwright.toml` defines one of your own",
+        DEFAULT_INSTRUMENT,
+    ),
     FieldRow("numbering", one_of(("relative", "tonic")), "how major boxes count", "relative"),
     FieldRow("level", _whole(1, 5), "how hard, 1 to 5", "none"),
     FieldRow("tags", str, "free words for finding it", "none"),
@@ -188,6 +195,16 @@ FIELDS: tuple[FieldRow, ...] = (
     ),
 )
 BY_NAME = {row.name: row for row in FIELDS}
+
+
+def rows_with_sounds(sounds: Mapping[str, InstrumentRow]) -> Mapping[str, FieldRow]:
+    """Return the fields by name where a project has these sounds besides those of the table."""
+    if not sounds:
+        return BY_NAME
+    sound = BY_NAME["sound"]._replace(parse=lambda text: find_sound(text, sounds).name)
+    return {**BY_NAME, "sound": sound}
+
+
 # The order in which `tidy` writes them: whose it is, the instrument, the scale, the time, what is played over it, words. `x-` is any own field.
 FIELD_ORDER = (
     *("notation", "by", "rights", "source", "from", "style", "level", "sound", "tuning", "capo", "frets", "reach"),

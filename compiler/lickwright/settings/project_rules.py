@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from lickwright.core.diagnostics import RelatedInformation, Rule, Severity
 from lickwright.core.fast_dataclass import field, record
 from lickwright.core.source import Source, Span
+from lickwright.music.instruments import InstrumentRow
 
 
 class ProjectField(NamedTuple):
@@ -25,13 +26,14 @@ class ProjectField(NamedTuple):
 
 @record
 class ProjectRules:
-    """The fields, required fields and severities of a project: plain data, which is sent to other processes."""
+    """The fields, required fields, severities and sounds of a project: plain data, which is sent to other processes."""
 
     source: Source  # the project's file, for notes that quote it
     fields: Mapping[str, ProjectField] = field(default_factory=dict)  # by the field's name
     unread: frozenset[str] = frozenset()  # fields that it sets to what cannot be read: nothing is judged by them
     required: Mapping[str, Span] = field(default_factory=dict)  # fields that every lick must have; where that is said
     severities: Mapping[str, Severity | None] = field(default_factory=dict)  # by code; None: not shown
+    sounds: Mapping[str, InstrumentRow] = field(default_factory=dict)  # of its own, by name
 
     def note(self, span: Span, message: str) -> RelatedInformation:
         """Return a place in the project's file, as the other place of a finding."""

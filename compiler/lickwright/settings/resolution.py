@@ -14,11 +14,13 @@ from lickwright.core.diagnostics import Diagnostic, RelatedInformation
 from lickwright.core.source import Span
 from lickwright.music.box_area import Area, box_area
 from lickwright.music.boxspec import BoxSpec
+from lickwright.music.custom_sound import find_sound
+from lickwright.music.instruments import InstrumentRow
 from lickwright.music.pitch import Key
 from lickwright.music.scale import Scale, default_scale, follows_key, parse_scale
 from lickwright.report.console import join_words
 from lickwright.settings.field_reader import FieldReader, FieldValue
-from lickwright.settings.fields import BY_NAME, MISSING, VALUE, Settings, Suppression, WrittenField
+from lickwright.settings.fields import BY_NAME, MISSING, VALUE, Settings, Suppression, WrittenField, rows_with_sounds
 from lickwright.settings.project_rules import ProjectRules
 
 _ATTRIBUTES = {"from": "origin"}  # fields that `Settings` holds under another name
@@ -30,11 +32,13 @@ class FileHead(NamedTuple):
 
     fields: FieldReader
     required: tuple[tuple[str, RelatedInformation], ...]  # fields that the project requires, and where it says so
+    sounds: Mapping[str, InstrumentRow]  # of the project, by name
 
 
 def read_head(entries: Iterable[WrittenField], project: ProjectRules | None = None) -> FileHead:
     """Return the fields that apply to every lick of a file, with the findings about them."""
-    fields = FieldReader({}, {"note": [], "meant": []}, set())
+    sounds = project.sounds if project is not None else {}
+    fields = FieldReader({}, {"note": [], "meant": []}, set(), rows_with_sounds(sounds))
     required: tuple[tuple[str, RelatedInformation], ...] = ()
     if project is not None:
         for name, one in project.fields.items():
@@ -43,7 +47,7 @@ def read_head(entries: Iterable[WrittenField], project: ProjectRules | None = No
         fields.unread |= project.unread
         required = tuple((name, project.note(at, "it is required here")) for name, at in project.required.items())
     fields.read_fields(entries, of_file=True)
-    return FileHead(fields, required)
+    return FileHead(fields, required, sounds)
 
 
 def resolve_settings(head: FileHead, own: Iterable[WrittenField], title: Span) -> tuple[Settings, list[Diagnostic]]:
@@ -57,6 +61,8 @@ def resolve_settings(head: FileHead, own: Iterable[WrittenField], title: Span) -
     read, unread, found = fields.read, fields.unread, fields.found
     values = {_ATTRIBUTES.get(name, name): one.value for name, one in read.items() if name not in _ELSEWHERE}
     values |= _scale_values(fields, values.get("key"), title)
+    if "sound" in values:
+        values["instrument"] = find_sound(values["sound"], head.sounds)
     found += _missing(head, fields, title)
     if "box" in read and unread.isdisjoint(("key", "scale", "tuning")):
         values["area"] = _area(values, read["box"], title, found)

@@ -118,7 +118,7 @@ class ManifestWriter:
         from json import dumps
 
         id = self._last + item.id
-        formats, wanted = compile_options.formats, compile_options.key_after(item.before)
+        formats, wanted = compile_options.formats, compile_options.key_of_source(item.before, result.custom_sounds)
         if self._some:
             for other, other_path, hash, key, before, indexed in self._db.execute(
                 "SELECT id, path, hash, key, formats, indexed FROM sources WHERE path = ? OR target = ?",

@@ -6,9 +6,11 @@ changes needs none.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import TYPE_CHECKING, NamedTuple
 
 from lickwright.export import EXPORTS, Options
+from lickwright.store.output_keys import sounds_named, source_key
 
 if TYPE_CHECKING:
     from lickwright.core.diagnostics import Diagnostic
@@ -33,9 +35,13 @@ class CompileOptions(NamedTuple):
         """True if licks have numbers in an album."""
         return bool(self.options.album.title)
 
-    def key_after(self, before: int) -> bytes:
-        """Return the key for a source with `before` licks before it in its album, since track numbers are part of an output."""
-        return self.key + before.to_bytes(4, "big") if before else self.key
+    def key_of_source(self, before: int, sounds: Collection[str] = ()) -> bytes:
+        """Return the key for a source with `before` licks before it in its album, which names these sounds of the project."""
+        return source_key(self.key, before, sounds, self.project.sounds if self.project else None)
+
+    def still_holds(self, key: bytes | None, before: int) -> bool:
+        """Return True if a source with this key on record would get it again. Raises ValueError for a key that no program of ours made."""
+        return key is not None and key.startswith(self.key) and key == self.key_of_source(before, sounds_named(key))
 
     def suffixes(self) -> frozenset[str]:
         """Return how the names of all outputs of a lick end."""
@@ -98,3 +104,4 @@ class WorkResult(NamedTuple):
     sounds: tuple[tuple[bytes, bytes], ...] = ()  # of recordings among the outputs: hash of the file, key of the sound
     ok: bool = False  # whether nothing in the source is an error: then all its licks are known
     named: tuple[LickName, ...] = ()  # the rows to be on record of its licks' names
+    custom_sounds: tuple[str, ...] = ()  # names of sounds that are not of the table, known to the project or not

@@ -16,7 +16,7 @@ from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.digest import blake2b
 from lickwright.core.fast_dataclass import replace
 from lickwright.export import EXPORTS, PRACTICE, Export, Length, LoweredLick, Options, duration_in_words, join_suffix
-from lickwright.music.instruments import INSTRUMENTS, InstrumentRow
+from lickwright.music.instruments import InstrumentRow
 from lickwright.music.practice import MINUTES, PRACTICE_PERCENTS
 from lickwright.performance.note_events import Performance
 from lickwright.synth.arrangement import RATE, PlannedRound, RecordingPlan, arrange
@@ -102,7 +102,7 @@ def _sound(stages: LoweredLick, options: Options, plan: RecordingPlan) -> bytes:
 
 def _instrument(stages: LoweredLick, options: Options) -> InstrumentRow:
     """Return what the lick is played on."""
-    return options.recording.sound or INSTRUMENTS[stages.timeline.settings.sound]
+    return options.recording.sound or stages.timeline.settings.instrument
 
 
 def expected_length(plan: RecordingPlan, kind: str) -> Length:

@@ -20,7 +20,6 @@ from lickwright.export.midi.channel_voices import BEND_RANGE, Report
 from lickwright.export.midi.smf import Meta
 from lickwright.export.midi.ticks import TICKS_A_QUARTER, Ticks
 from lickwright.export.timing import PLAIN, techniques_by_sound
-from lickwright.music.instruments import INSTRUMENTS
 from lickwright.music.rhythm import Meter
 from lickwright.notation.techniques import Stroke
 from lickwright.performance.note_events import NoteEvent, Performance
@@ -76,7 +75,7 @@ def _strings(
     timeline: Timeline, performance: Performance, ticks: Ticks, options: Options, report: Report
 ) -> list[bytes]:
     """Return one track for each string, or one for all."""
-    tuning, program = timeline.settings.tuning, INSTRUMENTS[timeline.settings.sound].program
+    tuning, program = timeline.settings.tuning, timeline.settings.instrument.program
     by_string: list[list[NoteEvent]] = [[] for _ in range(tuning.strings)]
     for note in performance.notes:
         if note.stroke is _SCRAPE:

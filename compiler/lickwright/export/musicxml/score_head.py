@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from xml.etree.ElementTree import Element
 
 from lickwright.export.musicxml.elements import add, add_tuning, sounding_key
-from lickwright.music.instruments import INSTRUMENTS
 from lickwright.music.pitch import Key
 from lickwright.settings.fields import Settings
 from lickwright.timeline.model import Timeline
@@ -62,7 +61,7 @@ def _add_part(score: Element, settings: Settings) -> None:
     add(add(part, "score-instrument", id=_INSTRUMENT), "instrument-name", settings.sound)
     midi = add(part, "midi-instrument", id=_INSTRUMENT)
     add(midi, "midi-channel", 1)
-    add(midi, "midi-program", INSTRUMENTS[settings.sound].program + 1)
+    add(midi, "midi-program", settings.instrument.program + 1)
 
 
 def add_part(score: Element) -> Element:

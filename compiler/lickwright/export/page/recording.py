@@ -12,7 +12,6 @@ from io import BytesIO
 from typing import NamedTuple
 
 from lickwright.core.digest import blake2b
-from lickwright.music.instruments import INSTRUMENTS
 from lickwright.performance.note_events import Performance
 from lickwright.synth.arrangement import arrange
 from lickwright.timeline.model import Timeline
@@ -61,7 +60,7 @@ def sound_digest(timeline: Timeline, performances: Sequence[Performance]) -> byt
     settings = timeline.settings
     parts = (
         "page", [performance.notes for performance in performances], [performance.end for performance in performances],
-        settings.tuning.sounding, settings.sound, _FULL, _SMALL, LONG, numpy.__version__, soundfile.__libsndfile_version__,
+        settings.tuning.sounding, settings.instrument, _FULL, _SMALL, LONG, numpy.__version__, soundfile.__libsndfile_version__,
     )  # fmt: skip
     return blake2b(repr(parts).encode(), digest_size=16).digest()
 
@@ -75,7 +74,7 @@ def record_mp3(timeline: Timeline, performance: Performance, slow: bool) -> byte
 
     taken = arrange(timeline, [(None, performance)])
     settings, coding = timeline.settings, _coding(performance, slow)
-    guitar = INSTRUMENTS[settings.sound].guitar
+    guitar = settings.instrument.guitar
     wave = mix_down(taken, settings.tuning.sounding, guitar, BytesIO(), coding.rate, None)
     file = BytesIO()
     out = soundfile.SoundFile(

@@ -18,6 +18,7 @@ from lickwright.notation.canonical import canonical_text
 from lickwright.notation.syntax import parse_source
 from lickwright.notation.tree import Book, Comment, Field, Lick
 from lickwright.settings.fields import BY_NAME
+from lickwright.settings.project_rules import ProjectRules
 from lickwright.timeline.build import build_timeline
 from lickwright.timeline.model import Timeline
 from lickwright.transform.moves.by_box import placements_in_box
@@ -59,20 +60,23 @@ class MovedLick:
         return [d for d in self.harder if d.code != LEVEL.code]
 
 
-def move_lick(lick: Lick, book: Book, source: Source, request: MoveRequest) -> MovedLick:
+def move_lick(
+    lick: Lick, book: Book, source: Source, request: MoveRequest, project: ProjectRules | None = None
+) -> MovedLick:
     """Return the lick where `request` asks for it: in the nearest place that is no harder to play.
 
     Another octave is taken for that, or to keep hammer-ons and slides where the hand would have to let them go, only where the
-    key is another. Raises `Unmovable` where the lick has errors, the request makes no sense for it, or no place holds it.
+    key is another. `project` has the sounds that the lick may name besides those of the table. Raises `Unmovable` where the lick
+    has errors, the request makes no sense for it, or no place holds it.
     """
-    timeline, found = build_timeline(lick, book, source)
+    timeline, found = build_timeline(lick, book, source, project)
     judged = JudgedLick(timeline, found) if timeline is not None else None
     if timeline is None or judged is None or judged.error:
         raise Unmovable("it has errors: fix it first")
     search = _Search(timeline, request.key is not None)
     try:
         for target, places in _candidates(timeline, request, search):
-            if search.settles(target, places, _try_placement(lick, book, timeline, judged, target, places)):
+            if search.settles(target, places, _try_placement(lick, book, timeline, judged, target, places, project)):
                 break
     except ValueError as e:
         raise Unmovable(str(e)) from None
@@ -182,7 +186,13 @@ def _own(lick: Lick, name: str) -> Field | None:
 
 
 def _try_placement(
-    lick: Lick, book: Book, old: Timeline, judged: JudgedLick, target: MoveTarget, places: NotePositions
+    lick: Lick,
+    book: Book,
+    old: Timeline,
+    judged: JudgedLick,
+    target: MoveTarget,
+    places: NotePositions,
+    project: ProjectRules | None,
 ) -> MovedLick | str:
     """Return the lick so placed, or in words why that will not do."""
     music, said = rewrite_music(lick.music, old, places, target.tuning)
@@ -192,7 +202,7 @@ def _try_placement(
     new_book, written = parse_source(again)
     if written or not new_book.licks:
         return written[0].message if written else "nothing is left of it"
-    timeline, counted = build_timeline(new_book.licks[0], new_book, again)
+    timeline, counted = build_timeline(new_book.licks[0], new_book, again, project)
     if timeline is None or has_errors(counted):
         return next((d.message for d in counted if d.severity is Severity.ERROR), "it cannot be counted")
     now = JudgedLick(timeline, counted)

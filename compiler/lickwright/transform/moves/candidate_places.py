@@ -13,6 +13,7 @@ from math import inf
 
 from lickwright.core.fast_dataclass import field, mutable_record
 from lickwright.hand.string_tension import bend_limit, string_kind
+from lickwright.music.instruments import StringSet
 from lickwright.notation.techniques import UPWARD_BENDS, Curve, Stroke
 from lickwright.timeline.model import SoundingNote, Timeline
 from lickwright.transform.moves.note_positions import has_pitch, stopped_fret, written_sounds
@@ -141,7 +142,7 @@ def _options(
             continue
         cost = _position_cost(sound, string, fret, other, home, low, high)
         cost += OTHER_STRING if target.area is None and string != sound.string else 0.0
-        cost += _shape_cost(sound, string, fret, target, old.sound)
+        cost += _shape_cost(sound, string, fret, target, old.instrument.strings)
         if cost < inf:
             out[string] = (fret, cost)
     return out
@@ -174,7 +175,7 @@ def _fret_cost(string: int, fret: int, was: int, home: Where, low: int, high: in
     return fretted + (OUT + FURTHER * away if away else IN_WINDOW)
 
 
-def _shape_cost(sound: SoundingNote, string: int, fret: int, target: MoveTarget, instrument: str) -> float:
+def _shape_cost(sound: SoundingNote, string: int, fret: int, target: MoveTarget, strings: StringSet) -> float:
     """Return what its bends, vibrato and slides cost on a string; infinite where they cannot be played.
 
     Bends need strings that bend; vibrato and slides need a finger, which an open string has not.
@@ -183,7 +184,7 @@ def _shape_cost(sound: SoundingNote, string: int, fret: int, target: MoveTarget,
     if fret == 0 and stopped_fret(sound) and (curves & _FINGERED or sound.begin.curve in _GLIDING):
         return inf
     bends = (shape.amount for shape in sound.shapes if shape.technique.curve in UPWARD_BENDS)
-    return sum(_bend_cost(string_kind(target.tuning, instrument, string), fret, amount) for amount in bends)
+    return sum(_bend_cost(string_kind(target.tuning, strings, string), fret, amount) for amount in bends)
 
 
 def _bend_cost(kind: str, fret: int, semitones: float) -> float:

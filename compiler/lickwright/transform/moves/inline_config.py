@@ -21,3 +21,8 @@ def inline_config(book: Book, project: ProjectRules | None) -> Book:
             said.add(name)
     new = (Field(name, given.text, raw=given.text) for name, given in project.fields.items() if name not in said)
     return replace(book, head=(*book.head, *new))
+
+
+def rules_beside(project: ProjectRules | None) -> ProjectRules | None:
+    """Return the rules of a project that cannot stand in a book but that its licks need: the sounds that they name."""
+    return ProjectRules(project.source, sounds=project.sounds) if project is not None and project.sounds else None
