@@ -1,15 +1,14 @@
 """Amplifier: compressor, pick-up, valve, cabinet or wooden body, and a short room.
 
-In: samples of all strings, piece by piece. Out: two channels, piece by piece, not yet normalized. All filters are applied in one
-multiplication by their frequency response (overlap-save); the valve runs oversampled, between two of these. Silent pieces are skipped.
-Filters are the second-order sections of R. Bristow-Johnson; the valve is a tanh with a small bias.
+In: samples of all strings, piece by piece. Out: two channels, piece by piece, not yet normalized. All filters that follow one another are one impulse
+response, which is applied by transforms (overlap-save); `valve.py` comes between two of these. Silent pieces are skipped. Filters are the
+second-order sections of R. Bristow-Johnson.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import lru_cache
-from math import ceil, log2
 from typing import TypeAlias
 
 import numpy as np
@@ -19,14 +18,18 @@ from lickwright.music.instruments import Filter, Guitar
 from lickwright.synth import pulses
 from lickwright.synth.compressor import Compressor
 from lickwright.synth.loop_filters import Samples
+from lickwright.synth.valve import LAG, Valve
 
 Response: TypeAlias = NDArray[np.complex128]
+Impulse: TypeAlias = NDArray[np.float32]
 
-SIZE = 1 << 16  # samples of one transform
-MEMORY = 3 << 13  # samples that the filters and the room remember, half a second
-EDGE = 512  # samples at either end of a transform that are faded, so that its ends meet
-HOP = SIZE - MEMORY - EDGE  # new samples a transform
-OVERSAMPLED, STEEPEST = 4, 1.0  # times at least; rise of the valve's input from sample to sample, at most
+HOP = (
+    40_960  # samples that the filters are applied to together: whole frames of the compressor, whole rows of the valve
+)
+MEMORY = 24_576  # samples that what comes after the valve remembers, half a second
+BEFORE = 4032  # samples that what comes before it remembers: with `HOP` and `LAG` a good length of a transform
+SIZE = HOP + MEMORY  # samples of the transform in which responses are worked out
+FADED = 0.25  # of what is remembered: the part at its end in which a response fades away
 SILENT = 1e-7
 PICKUP_CURVE = 0.15  # second-order part of a magnetic pick-up, against the string's velocity
 ROOM_TIME, ROOM_LENGTH = 0.55, 0.4  # seconds in which the room falls by 60 dB; that are kept of it
@@ -51,78 +54,70 @@ class Amp:
 
     def __init__(self, guitar: Guitar, rate: int, dry: bool = False) -> None:
         """Prepare the filters of `guitar` at `rate` samples a second; `dry` leaves compressor and room out, for measuring."""
-        self._guitar, self._rate = guitar, rate
-        self._over = OVERSAMPLED
-        self._compression = 0.0 if dry else guitar.compression
-        self._pre, self._post, self._linear = _responses(guitar, rate, dry)
+        self._curve = PICKUP_CURVE if guitar.pickup is not None else 0.0
+        amount = 0.0 if dry else guitar.compression
+        self._compressor = Compressor(amount, rate) if amount else None
+        pre, post, linear = _responses(guitar, rate, dry)
+        self._valve: Valve | None = None
+        if guitar.drive > 0:
+            self._valve, self._before = Valve(guitar.drive, guitar.bias), Convolution(pre, HOP + LAG)
+        self._after = Convolution(post if self._valve else linear, HOP)
 
     def play(self, samples: Callable[[int, int], Samples], count: int) -> Iterator[NDArray[np.float32]]:
         """Yield `count` samples of two channels, shape (2, n) each time; `samples(start, stop)` is asked for those of the strings in order."""
-        known = np.zeros(MEMORY)
-        compressor = Compressor(self._compression, self._rate) if self._compression else None
-        fade = np.sin(np.linspace(0, np.pi / 2, EDGE, endpoint=False)) ** 2
+        lag, have = LAG if self._valve else 0, 0
         for at in range(0, count, HOP):
-            have = at - MEMORY + len(known)  # the sample number after the last known one
-            want = min(at + HOP + EDGE, count)
-            if want > have:
-                fresh = samples(have, want)
-                known = np.concatenate((known, compressor.turned_down(fresh) if compressor else fresh))
-            block = np.zeros(SIZE)
-            block[: min(SIZE, len(known))] = known[:SIZE]
-            known = known[HOP:]
             keep = min(HOP, count - at)
-            if max(block.max(), -block.min()) < SILENT:
-                yield np.zeros((2, keep), np.float32)
-                continue
-            block[:EDGE] *= fade
-            block[-EDGE:] *= fade[::-1]
-            yield self._heard(block)[:, MEMORY : MEMORY + keep]
+            want = at + keep + lag
+            wave = np.zeros(want - have, np.float32)
+            if have < count:
+                fresh = samples(have, min(want, count))
+                if self._compressor:
+                    fresh = self._compressor.turned_down(fresh)
+                wave[: len(fresh)] = fresh + self._curve * fresh * fresh
+            if self._valve:
+                wave = self._valve.driven(self._before.heard(wave)[0])[-keep:]
+            have = want
+            yield self._after.heard(wave)
 
-    def _heard(self, block: Samples) -> NDArray[np.float32]:
-        if self._guitar.pickup is not None:
-            block = block + PICKUP_CURVE * block * block
-        spectrum = np.fft.rfft(block)
-        driven = self._guitar.drive > 0
-        heard = self._driven(spectrum * self._pre) * self._post if driven else spectrum * self._linear
-        return np.fft.irfft(heard.astype(np.complex64), SIZE).astype(np.float32)
 
-    def _driven(self, spectrum: Response) -> Response:
-        """Return the spectrum after the valve.
+class Convolution:
+    """A filter of one or two channels that are given by their impulse responses (overlap-save). Ask for its samples in order."""
 
-        Aliases come from harmonics near the sampling rate, where those of tanh have fallen by exp(−π²/s), s being the steepest rise of its
-        input from sample to sample. So the input is oversampled until that is 85 dB.
-        """
-        over = self._over
-        wave = self._drives(spectrum, over)
-        steepest = float(np.abs(np.diff(wave)).max())
-        if steepest > STEEPEST:
-            over *= min(16, 1 << ceil(log2(steepest / STEEPEST)))
-            wave = self._drives(spectrum, over)
-        self._over = (
-            over if 2 * steepest > STEEPEST else max(OVERSAMPLED, over // 2)
-        )  # the next piece will be like this one
-        wave += self._guitar.bias
-        np.tanh(wave, out=wave)
-        driven: Response = np.fft.rfft(wave)[: SIZE // 2 + 1] / over
-        return driven
+    def __init__(self, responses: NDArray[np.float32], most: int) -> None:
+        """Prepare for `responses`, shape (channels, n); `most` samples come at a time."""
+        self._memory, self._size = responses.shape[1] - 1, responses.shape[1] + most
+        self._spectra = np.fft.rfft(responses, self._size)
+        self._past = np.zeros(self._memory, np.float32)
 
-    def _drives(self, spectrum: Response, over: int) -> NDArray[np.float32]:
-        """Return the input of the valve, `over` times oversampled."""
-        wave = np.fft.irfft(spectrum.astype(np.complex64), SIZE * over).astype(np.float32, copy=False)
-        wave *= over * self._guitar.drive
-        return wave
+    def heard(self, wave: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Return the next samples, shape (channels, n), of as many that go in."""
+        known = np.concatenate((self._past, wave))
+        self._past = known[len(wave) :]
+        if max(known.max(), -known.min()) < SILENT:
+            return np.zeros((len(self._spectra), len(wave)), np.float32)
+        spectra = np.fft.rfft(known, self._size) * self._spectra
+        heard = np.fft.irfft(spectra, self._size)[:, self._memory : self._memory + len(wave)]
+        return heard.astype(np.float32, copy=False)
 
 
 @lru_cache(maxsize=4)  # they take as long as a second of sound, and two megabytes
-def _responses(guitar: Guitar, rate: int, dry: bool) -> tuple[Response, Response, Response]:
-    """Return the responses before the valve, after it (for two channels), and of both together."""
+def _responses(guitar: Guitar, rate: int, dry: bool) -> tuple[Impulse, Impulse, Impulse]:
+    """Return the impulse responses before the valve, after it (for two channels), and of both together, shape (channels, n) each."""
     bins = bin_frequencies(rate)
     pre, post = filter_response(guitar.pre, bins, rate), filter_response(guitar.post, bins, rate)
     if guitar.body:
         post = post * _body(guitar.body, bins)
     level = 0.0 if dry else 10 ** (guitar.room / 20)
     post = post * (10 ** (guitar.level / 20) * (1 + level * _room(rate)))
-    return pre, post, pre * post
+    return _impulse(pre[None], BEFORE), _impulse(post, MEMORY), _impulse(pre * post, MEMORY)
+
+
+def _impulse(response: Response, count: int) -> Impulse:
+    """Return the first `count` samples of what a response gives to an impulse; they fade away at their end."""
+    fade = np.ones(count)
+    fade[-int(FADED * count) :] = np.cos(np.linspace(0, np.pi / 2, int(FADED * count))) ** 2
+    return (np.fft.irfft(response, SIZE)[:, :count] * fade).astype(np.float32)
 
 
 def bin_frequencies(rate: int) -> Samples:
