@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 import stat
 from collections.abc import Iterator
-from contextlib import contextmanager
 from io import BytesIO
 from typing import BinaryIO, NamedTuple
 
@@ -20,6 +19,7 @@ from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.files import UNREADABLE, error_reason
 from lickwright.core.source import Span
 from lickwright.listen.recording import FASTEST, LONGEST, SLOWEST, Recording, resample_recording
+from lickwright.listen.silenced_decoder import silenced_decoder
 
 _BLOCK = 1 << 17  # samples of all channels that are read together
 _MOST_CHANNELS = 8
@@ -69,27 +69,10 @@ def decode_recording(file: BinaryIO) -> ReadRecording:
         raise UnreadableRecording("the file is empty")
     file.seek(0)
     try:
-        with _quiet(), soundfile.SoundFile(file) as sound:
+        with silenced_decoder(), soundfile.SoundFile(file) as sound:
             return _decode(sound)
     except (soundfile.LibsndfileError, RuntimeError, TypeError, OSError) as e:
         raise UnreadableRecording(f"this is not a recording that can be read: {_short(e)}") from None
-
-
-@contextmanager
-def _quiet() -> Iterator[None]:
-    """Keep the decoder of MP3 from writing to standard error, which it does in its own words for every damaged frame."""
-    try:
-        kept, nowhere = os.dup(2), os.open(os.devnull, os.O_WRONLY)
-    except OSError:  # standard error is closed
-        yield
-        return
-    try:
-        os.dup2(nowhere, 2)
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(kept)
-        os.close(nowhere)
 
 
 def encode_recording(samples: NDArray[np.float32], rate: int) -> bytes:
@@ -120,16 +103,23 @@ class _Blocks:
         sound = self._sound
         assert isinstance(sound, soundfile.SoundFile)
         count = max(256, _BLOCK // sound.channels)
-        while self.frames < (LONGEST + 10) * sound.samplerate:
+        while self.frames < (LONGEST + 10) * sound.samplerate and not self.damage:
+            block = np.full((count, sound.channels), np.nan, np.float32)
             try:
-                block = sound.read(count, dtype="float32", always_2d=True)
+                block = sound.read(count, always_2d=True, out=block)
             except (soundfile.LibsndfileError, RuntimeError) as e:
                 self.damage = _short(e)
-                return
+                block = _filled_rows(block)  # what was decoded before the damage is there
             if not len(block):
                 return
             self.frames += len(block)
             yield block
+
+
+def _filled_rows(block: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the rows of a block up to the last one that is a number."""
+    filled = np.flatnonzero(~np.isnan(block).all(axis=1))
+    return block[: filled[-1] + 1] if len(filled) else block[:0]
 
 
 def _decode(sound: object) -> ReadRecording:
@@ -150,8 +140,11 @@ def _decode(sound: object) -> ReadRecording:
         length = f"only {seconds:.2f} seconds of" if seconds else "no"
         raise UnreadableRecording(f"there is {length} sound in it{why}", "record the whole lick")
     notes = []
+    claimed = min(sound.frames / sound.samplerate, float(LONGEST))
     if blocks.damage:
         notes.append(f"the file is damaged after {seconds:.0f} seconds: only what is before that was heard")
+    elif claimed > 1.02 * seconds + _LEAST:
+        notes.append(f"the file should last {claimed:.0f} seconds, and only {seconds:.0f} can be read: it was cut off")
     if seconds > LONGEST + 1:
         notes.append(f"only the first {LONGEST // 60} minutes were heard")
     return ReadRecording(recording, tuple(notes))
