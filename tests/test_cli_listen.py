@@ -21,6 +21,7 @@ import pytest
 import soundfile
 
 from commanding import Run, write
+from lickwright.cli.listen_workers import Task
 from plucked import RATE, Samples, pluck, take_of, timeline_of, write_wave
 
 WALK = 'key A minor\ntempo 100\nstep 1/8\nlick "Walk"\n| A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- ||\n'
@@ -344,11 +345,11 @@ def test_a_folder_is_matched_by_name_and_by_fit_and_heard_once(
     assert {e["file"]: (e["lick"], e["matched_by"]) for e in entries} == {
         "track07.wav": ("Hill road", "fit"), "walk-mara.wav": ("Walk", "name"),
     }  # fmt: skip
-    import lickwright.cli.listen_folder as module
+    import lickwright.cli.listen_workers as module
 
     heard: list[str] = []
-    once = module._entry
-    monkeypatch.setattr(module, "_entry", lambda path, *rest: heard.append(Path(path).name) or once(path, *rest))
+    once = module._heard
+    monkeypatch.setattr(module, "_heard", lambda task: heard.append(task.name) or once(task))
     write_wave("takes/walk-tobin.wav", wrong)
     code, out, _ = run("takes", "--licks", "licks", "--report", "all.json")
     assert code == 1
@@ -394,25 +395,107 @@ def test_a_folder_that_cannot_be_read_costs_only_itself(
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="the stand-in reaches a process only by fork")
 def test_a_recording_that_ends_its_process_costs_only_itself(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    def entry(path: str, licks: object, key: str) -> dict[str, Any]:
-        if path.endswith("c.wav"):
+    def heard(task: Task) -> dict[str, Any]:
+        if task.name == "c.wav":
             os._exit(9)
-        return {"file": os.path.basename(path), "state": "", "lick": None, "matched_by": "", "error": "heard",
-                "differs": True, "report": None}  # fmt: skip
+        if task.name == "d.wav":
+            raise ZeroDivisionError
+        return {"error": "heard"}
 
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
-    monkeypatch.setattr("lickwright.cli.listen_folder._entry", entry)
+    monkeypatch.setattr("lickwright.cli.listen_workers._heard", heard)
     monkeypatch.setattr(
-        "lickwright.cli.listen_folder.ProcessPoolExecutor",
+        "lickwright.cli.listen_workers.ProcessPoolExecutor",
         partial(ProcessPoolExecutor, mp_context=get_context("fork")),
     )
+    for name in "abcde":
+        write(f"takes/{name}.wav", "")
+    code, out, err = run("takes", "--licks", "walk.lick", "--format", "json")
+    assert code == 70
+    errors = [one["error"] for one in json.loads(out)["recordings"]]
+    assert errors[:2] + errors[4:] == ["heard"] * 3
+    assert errors[2] == "listening to it was ended from outside, as happens where memory is short"
+    assert errors[3].startswith("ZeroDivisionError")
+    assert err.startswith("sorry: something went wrong inside lickwright while working on d.wav")
+
+
+def test_the_licks_of_an_output_folder(run: Run, take: Samples) -> None:
+    """Those that its build has on record, wherever they lie; a source that is gone is said, and the others serve."""
+    from lickwright.cli import main
+
+    write("songs/walk.lick", WALK)
+    write("songs/hill.lick", HILL)
+    assert main(["make", "songs", "--to", "tab", "--out", "made", "--jobs", "1"]) == 0
+    Path("takes").mkdir()
+    write_wave("takes/walk-mara.wav", take)
+    Path("songs/hill.lick").unlink()
+    code, _, err = run("takes", "--licks", "made", "--report", "all.json")
+    assert (code, err) == (0, "1 lick file that made was made of cannot be found, such as songs/hill.lick\n")
+    (entry,) = json.loads(Path("all.json").read_text("utf-8"))["recordings"]
+    assert (entry["lick"], entry["report"]["passes"][0]["score"]["of_100"]) == ("Walk", 100)
+    Path("made/.lickwright.db").write_bytes(b"no record of ours" * 100)
+    code, out, err = run("takes", "--licks", "made")
+    assert (code, out) == (3, "")
+    assert "the index cannot be used" in err
+
+
+def test_a_named_recording_is_heard_again_only_for_its_own_lick(
+    run: Run, take: Samples, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import lickwright.cli.listen_workers as module
+
+    heard: list[str] = []
+    monkeypatch.setattr(module, "_heard", lambda task: heard.append(task.name) or {"differs": False})
+    write("licks/walk.lick", WALK)
+    write("licks/hill.lick", HILL)
+    for name in ("walk-mara", "hill-road-mara", "track"):
+        Path("takes").mkdir(exist_ok=True)
+        write_wave(f"takes/{name}.wav", take[:RATE])
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)
+    command = ("takes", "--licks", "licks", "--report", "all.json")
+    assert run(*command)[0] == 0
+    assert sorted(heard) == ["hill-road-mara.wav", "track.wav", "walk-mara.wav"]
+    heard.clear()
+    write("licks/hill.lick", HILL.replace("tempo 96", "tempo 97"))
+    assert run(*command)[0] == 0
+    assert sorted(heard) == ["hill-road-mara.wav", "track.wav"]
+    heard.clear()
+    write("licks/lickwright.toml", '[fields]\nby = "Mara Quill"\n')  # which every lick takes over
+    assert run(*command)[0] == 0
+    assert len(heard) == 3
+
+
+def test_a_folder_that_is_stopped_goes_on_from_there(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    import lickwright.cli.listen_workers as module
+
+    heard: list[str] = []
+
+    def stopped(task: Task) -> dict[str, Any]:
+        if task.name == "c.wav":
+            raise KeyboardInterrupt
+        heard.append(task.name)
+        return {"differs": False}
+
+    monkeypatch.setattr(module, "_heard", stopped)
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)
     for name in "abcd":
         write(f"takes/{name}.wav", "")
-    code, out, _ = run("takes", "--licks", "walk.lick", "--format", "json")
-    assert code == 3
-    errors = [one["error"] for one in json.loads(out)["recordings"]]
-    assert errors[:2] + errors[3:] == ["heard"] * 3
-    assert errors[2] == "listening to it was ended from outside, as happens where memory is short"
+    command = ("takes", "--licks", "walk.lick", "--report", "all.json")
+    code, _, err = run(*command)
+    assert code == 130
+    assert err == "2 of 4 recordings heard: the same command goes on from there\nstopped\n"
+    monkeypatch.setattr(module, "_heard", lambda task: heard.append(task.name) or {"differs": False})
+    assert run(*command)[0] == 0
+    assert heard == ["a.wav", "b.wav", "c.wav", "d.wav"]
+
+
+def test_what_is_noticed_of_a_recording_in_a_folder_is_said(run: Run, take: Samples) -> None:
+    Path("takes").mkdir()
+    data = _wave_bytes(take, format="FLAC")
+    Path("takes/walk.flac").write_bytes(data[: len(data) * 2 // 3])
+    for _ in range(2):  # the second time from the report
+        _, _, err = run("takes", "--licks", "walk.lick", "--report", "all.json")
+        assert err.startswith("walk.flac: the file is damaged after ")
 
 
 def test_folders_without_recordings_or_licks(run: Run) -> None:

@@ -53,7 +53,10 @@ Exits with 0 when all that can be judged is right, 1 when something differs.
 @option_types.tempo_option("Of the click of --record: 60% of the written tempo, or 72 beats a minute.")
 @click.option("--keep", metavar="FILE", help="Keep what --record recorded, as WAV.")
 @click.option(
-    "--licks", "library", metavar="LIBRARY", help="LICK is a folder of recordings, of licks in this file or folder."
+    "--licks",
+    "library",
+    metavar="LIBRARY",
+    help="LICK is a folder of recordings, of licks in this file, folder or output folder.",
 )
 @option_types.format_option("json", help="For a person, or for a program.")
 @click.option("--report", metavar="FILE", help="Write the report as JSON too; - for standard output.")

@@ -54,6 +54,10 @@ class Seal(NamedTuple):
             rest = status.st_size - len(self._end("0" * 2 * _HASH))
             if not stat.S_ISREG(status.st_mode) or rest < 0:
                 return False
+            file.seek(rest)  # first whether it ends as ours do: a file of another may be a terabyte
+            if not file.read(_BLOCK).startswith(self.before):
+                return False
+            file.seek(0)
             while rest and (part := file.read(min(rest, _BLOCK))):
                 hash.update(part)
                 rest -= len(part)

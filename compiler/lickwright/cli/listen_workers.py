@@ -1,0 +1,143 @@
+"""Recordings heard by several processes, each recording on its own, so that one that cannot be heard costs nothing but itself.
+
+In: recordings, each with the lick that its name says or none, and all licks. Out: an entry for each recording, in order: what was heard, or why nothing was.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from functools import cache
+from typing import Any, NamedTuple
+
+from lickwright.cli.listen_licks import KnownLick
+from lickwright.cli.listen_take import differs_anywhere
+from lickwright.export import Options
+from lickwright.listen.best_fit import best_fit
+from lickwright.listen.expected import ExpectedGroup, expected_groups
+from lickwright.listen.judge import judge_hearing
+from lickwright.listen.report_json import judgement_as_json
+from lickwright.listen.sound_file import UnreadableRecording, read_recording
+from lickwright.listen.stretches import hear_recording
+from lickwright.report.console import describe_crash
+
+_ENDED = "listening to it was ended from outside, as happens where memory is short"
+_FEWEST = 3  # recordings for which processes are started
+
+
+class Task(NamedTuple):
+    """One recording to hear."""
+
+    name: str  # as seen from the folder, with `/`
+    path: str
+    key: str  # of the licks that it is judged by
+    lick: KnownLick | None  # that its name says
+
+
+def recording_state(path: str, key: str) -> str:
+    """Return what changes with a recording and with the licks that it is judged by; "" for a file that cannot be looked at."""
+    try:
+        status = os.stat(path)
+    except OSError:
+        return ""
+    return f"{status.st_size} {status.st_mtime_ns} {key}"
+
+
+def hear_tasks(tasks: Sequence[Task], licks: Sequence[KnownLick]) -> Iterator[dict[str, Any]]:
+    """Yield the entry of each recording, in order. An interrupt goes through."""
+    if all(task.lick for task in tasks):
+        licks = ()  # nothing is told by ear alone, and the processes get no lick but their own
+    cores = os.cpu_count() or 1
+    if len(tasks) < _FEWEST or cores < 2:
+        _begin(licks)
+        yield from map(_entry, tasks)
+        return
+    done = 0
+    try:
+        for entry in _in_processes(tasks, licks, min(cores, len(tasks))):
+            done += 1
+            yield entry
+    except BrokenProcessPool:
+        for task in tasks[done:]:  # one by one, since only so it is known which one ends its process
+            try:
+                yield from _in_processes([task], licks, 1)
+            except BrokenProcessPool:
+                yield _empty_entry(task, "") | {"error": _ENDED}
+
+
+def _in_processes(tasks: Sequence[Task], licks: Sequence[KnownLick], count: int) -> Iterator[dict[str, Any]]:
+    """Yield the entry of each recording, in order. Raises BrokenProcessPool where a process is ended from outside."""
+    with ProcessPoolExecutor(count, initializer=_begin_process, initargs=(licks,)) as pool:
+        try:
+            yield from pool.map(_entry_in_process, tasks)
+        except KeyboardInterrupt:
+            for process in list(
+                pool._processes.values()
+            ):  # else it waits for recordings that may take a minute; Python 3.14 has `kill_workers`
+                process.kill()
+            raise
+
+
+_SHARED: list[Sequence[KnownLick]] = []  # the licks that a process tells apart by ear
+
+
+def _begin(licks: Sequence[KnownLick]) -> None:
+    _SHARED[:] = [licks]
+    _groups.cache_clear()
+
+
+def _begin_process(licks: Sequence[KnownLick]) -> None:
+    signal.signal(
+        signal.SIGINT, signal.SIG_IGN
+    )  # Ctrl-C reaches every process of a terminal; the first one ends the others
+    _begin(licks)
+
+
+@cache
+def _groups() -> list[list[ExpectedGroup]]:
+    """Return the groups of every lick, made once for a process."""
+    return [expected_groups(one.lowered.timeline, one.lowered.performance(Options())) for one in _SHARED[0]]
+
+
+def _entry_in_process(task: Task) -> dict[str, Any]:
+    return _entry(task)
+
+
+def _empty_entry(task: Task, state: str) -> dict[str, Any]:
+    """Return the entry of a recording of which nothing was heard yet."""
+    return {
+        "file": task.name, "state": state, "lick": None, "matched_by": "", "error": "", "bug": False, "notes": [], "differs": True,
+        "report": None,
+    }  # fmt: skip
+
+
+def _entry(task: Task) -> dict[str, Any]:
+    """Return what was heard of one recording. A bug of ours in hearing it is its error."""
+    entry = _empty_entry(task, recording_state(task.path, task.key))
+    try:
+        return entry | _heard(task)
+    except UnreadableRecording as e:
+        return entry | {"error": str(e)}
+    except Exception as e:
+        return entry | {"error": describe_crash(e), "bug": True, "state": ""}
+
+
+def _heard(task: Task) -> dict[str, Any]:
+    """Return what an entry has of a recording that can be read. Raises UnreadableRecording."""
+    read = read_recording(task.path)
+    notes = {"notes": list(read.notes)}
+    hearing = hear_recording(read.recording)
+    lick, how = task.lick, "name"
+    if lick is None:
+        index, how = best_fit(hearing, _groups()), "fit"
+        lick = None if index is None else _SHARED[0][index]
+    if lick is None:
+        return notes | {"error": "nothing was heard that sounds like a guitar"}
+    judgement = judge_hearing(lick.lowered.timeline, lick.lowered.performance(Options()), hearing)
+    if judgement.refusal and how == "fit":
+        return notes | {"error": "this sounds like none of the licks"}
+    report = judgement_as_json(judgement, os.path.basename(task.path))
+    return notes | {"lick": lick.title, "matched_by": how, "differs": differs_anywhere(judgement), "report": report}
