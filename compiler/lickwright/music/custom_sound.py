@@ -55,6 +55,11 @@ def _with_cabinet(guitar: Guitar, name: str) -> Guitar:
     return guitar._replace(post=other.post, body=other.body)
 
 
+def _with_squeak(guitar: Guitar, share: float) -> Guitar:
+    squeak = guitar.squeak
+    return guitar._replace(squeak=squeak._replace(level=share * squeak.level) if squeak is not None and share else None)
+
+
 _ELECTRIC = tuple(name for name, row in INSTRUMENTS.items() if row.guitar.pickup is not None)
 BASE = "like"
 SOUND_SETTINGS: tuple[SoundSetting, ...] = (
@@ -70,6 +75,8 @@ SOUND_SETTINGS: tuple[SoundSetting, ...] = (
                  lambda guitar, share: guitar._replace(compression=share), True),
     SoundSetting("cabinet", f"the loudspeaker of another sound: {', '.join(_ELECTRIC)}, or none", _word((*_ELECTRIC, "none")),
                  _with_cabinet, True),
+    SoundSetting("squeak", "how loud fingers squeak on wound strings when the hand goes along them: 1 as in the sound that it is like, 0 not at all, 4 at most",
+                 _number(0, 4), _with_squeak, False),
     SoundSetting("room", "how loud the room is against the guitar, in decibels, -60 to -6", _number(-60, -6),
                  lambda guitar, level: guitar._replace(room=level), False),
 )  # fmt: skip

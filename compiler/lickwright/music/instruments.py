@@ -35,6 +35,13 @@ class Plane(NamedTuple):
     stiffer: Table  # (open string's MIDI pitch, factor on its stiffness): more on low strings, whose partials would beat too slowly else
 
 
+class Squeak(NamedTuple):
+    """What a finger does that moves along a wound string: the noise of the windings, in which the string's own resonance stands out."""
+
+    level: float  # root mean square at a meter a second, against the stroke of the note
+    hertz: float  # the lowest resonance of the string along its length, half its speed of sound over its length: an estimate
+
+
 class Guitar(NamedTuple):
     """How one kind of guitar sounds. Tables are read by `interpolate`."""
 
@@ -50,6 +57,7 @@ class Guitar(NamedTuple):
     palm: float  # the same, when palm-muted
     edge: float  # seconds that the pick needs to leave the string, at medium loudness
     noise: float  # of the pick on the string, against the stroke
+    squeak: Squeak | None  # of fingers along wound strings; None: none
     soft: float  # seconds over which that noise is smooth: 0 for a pick, more for a finger's flesh
     pickup: float | None  # meters from the bridge; None: the bridge itself is heard
     compression: float  # share of the decibels above its threshold that a compressor takes; 0: none
@@ -83,6 +91,8 @@ _NYLON_TRIM = ((40.0, 0.0), (45.0, -0.6), (50.0, 0.2), (59.0, 0.6), (64.0, -0.4)
 _CRUNCH_TRIM = ((40.0, 18.0), (45.0, 12.5), (50.0, 7.5), (55.0, -2.0), (59.0, -12.5), (64.0, -20.0))
 _LEAD_TRIM = ((40.0, 13.0), (45.0, 9.5), (50.0, 6.0), (55.0, -1.5), (59.0, -9.0), (64.0, -15.0))
 _BASS_TRIM = ((28.0, -0.4), (38.0, 0.0), (43.0, 0.7))
+_ELECTRIC_SQUEAK = Squeak(0.008, 1900.0)
+_DRIVEN_SQUEAK = Squeak(0.0005, 1900.0)  # a driven amplifier lifts what is soft
 _PICKUP = (Filter("high-pass", 40.0), Filter("low-pass", 4200.0, 1.6))
 _BRIGHT_PICKUP = (Filter("high-pass", 40.0), Filter("low-pass", 5600.0, 1.4))
 _SPEAKER = (Filter("high-pass", 65.0), Filter("bell", 95.0, 1.0, 3.5), Filter("bell", 500.0, 0.7, -5.0))
@@ -112,7 +122,7 @@ _ROWS: tuple[InstrumentRow, ...] = (
         "clean", program=27, strings="electric",
         guitar=Guitar(
             scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, stiffness=_STEEL_STIFF, second=_SOLID, sympathy=-58.0, trim=_STEEL_TRIM, wound_below=54.5,
-            pick=0.09, palm=0.06, edge=0.0006, noise=0.20, soft=0.0, pickup=0.075,
+            pick=0.09, palm=0.06, edge=0.0006, noise=0.20, squeak=_ELECTRIC_SQUEAK, soft=0.0, pickup=0.075,
             compression=0.18, pre=_PICKUP, drive=0.0, bias=0.0, post=_OPEN_CABINET, body=(), room=-13.5, level=0.0,
         ),
     ),
@@ -120,7 +130,7 @@ _ROWS: tuple[InstrumentRow, ...] = (
         "crunch", program=29, strings="electric",
         guitar=Guitar(
             scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, stiffness=_STEEL_STIFF, second=_SOLID, sympathy=-58.0, trim=_CRUNCH_TRIM, wound_below=54.5,
-            pick=0.09, palm=0.06, edge=0.0005, noise=0.16, soft=0.0, pickup=0.045,
+            pick=0.09, palm=0.06, edge=0.0005, noise=0.16, squeak=_DRIVEN_SQUEAK, soft=0.0, pickup=0.045,
             compression=0.65, pre=(*_BRIGHT_PICKUP, Filter("high-pass", 60.0), Filter("bell", 2600.0, 0.6, 8.0)),
             drive=75.0, bias=0.08, post=_CRUNCH_CABINET, body=_BOX, room=-13.5, level=-23.0,
         ),
@@ -129,7 +139,7 @@ _ROWS: tuple[InstrumentRow, ...] = (
         "lead", program=30, strings="electric",
         guitar=Guitar(
             scale=0.648, low=_STEEL_LOW, high=_STEEL_HIGH, stiffness=_STEEL_STIFF, second=_SOLID, sympathy=-58.0, trim=_LEAD_TRIM, wound_below=54.5,
-            pick=0.09, palm=0.06, edge=0.0005, noise=0.12, soft=0.0, pickup=0.045,
+            pick=0.09, palm=0.06, edge=0.0005, noise=0.12, squeak=_DRIVEN_SQUEAK, soft=0.0, pickup=0.045,
             compression=0.6, pre=(*_BRIGHT_PICKUP, Filter("high-pass", 75.0), Filter("bell", 1800.0, 0.6, 9.0)),
             drive=34.0, bias=0.06, post=_LEAD_CABINET, body=_BOX, room=-14.0, level=-18.5,
         ),
@@ -139,7 +149,7 @@ _ROWS: tuple[InstrumentRow, ...] = (
         guitar=Guitar(
             scale=0.645, low=((28.0, 5.5), (40.0, 5.0), (64.0, 6.0)),
             high=((28.0, 1.1), (40.0, 1.3), (64.0, 1.7)), stiffness=_WOOD_STIFF, second=_WOODEN, sympathy=-58.0, trim=_WOOD_TRIM, wound_below=58.5,
-            pick=0.14, palm=0.07, edge=0.00025, noise=0.30, soft=0.0, pickup=None,
+            pick=0.14, palm=0.07, edge=0.00025, noise=0.30, squeak=Squeak(0.015, 1700.0), soft=0.0, pickup=None,
             compression=0.0, pre=(Filter("high-pass", 55.0),), drive=0.0, bias=0.0,
             post=(Filter("bell", 650.0, 0.45, -7.0), Filter("bell", 3500.0, 0.7, 2.0), Filter("low-pass", 10000.0)),
             body=((101.0, 15.0, 1.7), (189.0, 14.0, 1.2), (232.0, 16.0, 0.4), (378.0, 12.0, 0.2)), room=-11.6, level=2.0,
@@ -150,7 +160,7 @@ _ROWS: tuple[InstrumentRow, ...] = (
         guitar=Guitar(
             scale=0.65, low=((28.0, 4.0), (40.0, 3.6), (64.0, 3.6)),
             high=((28.0, 0.45), (40.0, 0.6), (64.0, 0.7)), stiffness=_NYLON_STIFF, second=_NYLON, sympathy=-58.0, trim=_NYLON_TRIM, wound_below=50.5,
-            pick=0.13, palm=0.07, edge=0.0006, noise=0.10, soft=0.0003, pickup=None,
+            pick=0.13, palm=0.07, edge=0.0006, noise=0.10, squeak=Squeak(0.016, 900.0), soft=0.0003, pickup=None,
             compression=0.0, pre=(Filter("high-pass", 55.0),), drive=0.0, bias=0.0,
             post=(Filter("low-pass", 8000.0),),
             body=((97.0, 12.0, 1.2), (181.0, 12.0, 0.9), (225.0, 14.0, 0.3), (350.0, 12.0, 0.3)), room=-13.0, level=1.0,
@@ -161,7 +171,7 @@ _ROWS: tuple[InstrumentRow, ...] = (
         guitar=Guitar(
             scale=0.864, low=((23.0, 14.0), (28.0, 13.0), (43.0, 10.0), (48.0, 9.0), (64.0, 7.0)),
             high=((23.0, 0.5), (28.0, 0.6), (43.0, 0.8), (64.0, 0.8)), stiffness=_BASS_STIFF, second=_SOLID, sympathy=-66.0, trim=_BASS_TRIM, wound_below=64.0,
-            pick=0.16, palm=0.09, edge=0.0010, noise=0.08, soft=0.0004, pickup=0.10,
+            pick=0.16, palm=0.09, edge=0.0010, noise=0.08, squeak=Squeak(0.012, 1100.0), soft=0.0004, pickup=0.10,
             compression=0.0, pre=(Filter("high-pass", 30.0), Filter("low-pass", 3200.0, 1.1)), drive=0.0, bias=0.0,
             post=(Filter("bell", 90.0, 0.8, 2.0), Filter("bell", 350.0, 0.8, -2.0), Filter("low-pass", 5000.0)),
             body=(), room=-20.0, level=-4.5,

@@ -57,6 +57,7 @@ class NoteEvent(NamedTuple):
     fade_in: float  # seconds from nothing to its loudness: a swell's; else 0
     moves: tuple[PitchRamp, ...]  # what its pitch does, for `pitch_curves.pitch_offsets`
     partial: int = 1  # which partial of the stopped string it is: m for a harmonic that leaves only every m-th
+    shift: int = 0  # frets that the hand came along the string for it; set for a recording only
 
 
 class Performance:

@@ -6,7 +6,7 @@ the times of its bars. Renders no samples and needs no numpy.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
@@ -76,16 +76,18 @@ def arrange(
     backing: bool = False,
     answer: bool = False,
     longest: float = 60.0 * MINUTES,
+    shifts: Mapping[int, int] | None = None,
 ) -> RecordingPlan:
     """Return the recording of `performances` (each with its rung, or None), each `repeat` times after `count_in` bars.
 
     With `answer` each time through is followed by a silence as long, for the player to answer in; click and chords
-    go on in it. Rounds after the first that would make it last longer than `longest` seconds are left out.
+    go on in it. Rounds after the first that would make it last longer than `longest` seconds are left out. `shifts` are the
+    frets by which the hand comes along the string for a note, by its index in the timeline (`hand/hand_shifts.py`).
     """
     layout = _Layout(timeline, repeat, answer, longest)
     for bpm, performance in performances:
         layout.add(bpm, performance, count_in)
-    notes, clicks = _notes(layout.rounds), layout.clicks
+    notes, clicks = _notes(layout.rounds, shifts or {}), layout.clicks
     if click:
         for turn in layout.turns:
             ticks = _beats(timeline)
@@ -164,9 +166,11 @@ def _counted_in(timeline: Timeline, start: float, stop: float, bars: int, bar: f
                 yield Click(at, pulse == 0)
 
 
-def _notes(rounds: Sequence[PlannedRound]) -> tuple[NoteEvent, ...]:
+def _notes(rounds: Sequence[PlannedRound], shifts: Mapping[int, int]) -> tuple[NoteEvent, ...]:
     """Return the notes of all rounds in order; a note that rings on ends where the next round plays its string."""
     notes = [_later(note, at) for at, performance, _ in rounds for note in performance.notes]
+    if shifts:
+        notes = [note if note.part else note._replace(shift=shifts.get(note.sound, 0)) for note in notes]
     notes.sort(key=lambda note: (note.start, -note.string))
     if len(rounds) > 1:
         end_replayed_notes(notes)

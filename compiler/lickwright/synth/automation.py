@@ -29,7 +29,9 @@ GONE = 0.2  # seconds after which a stopped string is still: 100 dB
 CONTROL = 0.002  # seconds between two points of a pitch curve; 0.02 cents off a straight line in the quickest bend
 WINDOW = 8.0  # seconds of a pitch curve that are worked out together
 SLIDING = 0.6  # of the decay times, while a finger slides
-SQUEAK = 0.012  # of the stroke: noise of a finger that slides along a winding
+REACHING, A_METER = 0.06, 0.5  # seconds that the hand needs for another position, and more for each meter
+REACHING_SHARE = 0.45  # of the note before, at most
+LIFTED = 0.15  # seconds between two notes in which the hand is off the strings
 
 LEVEL = 0.1  # root mean square of a string struck mf
 LOUDER = 1.5  # amplitude is loudness to this power: 16 dB from pp to ff
@@ -160,6 +162,8 @@ class Planner:
         self._begin(note, hertz, decay)
         self._strike(note, hertz, decay, place)
         cut = _takes_over(note, following, hertz) if following is not None else inf
+        if following is not None and following.shift and following.start - note.end <= LIFTED:
+            self._shift(pitch, note, following, min(cut, following.start))
         last = hertz
         for begin, until in _windows(note):
             last = self._bend(note, pitch, decay, begin, until, cut) or last
@@ -259,17 +263,34 @@ class Planner:
         for move in note.moves:
             if move.shape is CurveShape.FRETS:
                 knots[2:, (times > move.start) & (times < move.end)] *= SLIDING
-                if self._open < self._guitar.wound_below and begin <= move.start < until:
-                    self._squeak(note, move.start, min(move.end, cut))
+                if begin <= move.start < until:
+                    self._squeak(note, (pitch, pitch + move.change), move.start, min(move.end, cut))
         self._knots.append(knots)
         self._last = int(knots[0, -1])
         return float(hertz[-1])
 
-    def _squeak(self, note: NoteEvent, start: float, end: float) -> None:
-        count = round((end - start) * self._rate)
-        if count > 0:
-            noise = excitation.slide_noise(count, note.sound + 11) * (SQUEAK * stroke_amplitude(note.loudness))
-            self._pulses.append((round(start * self._rate), noise))
+    def _shift(self, pitch: float, note: NoteEvent, following: NoteEvent, end: float) -> None:
+        """Add the noise of the finger that stopped `note` at `pitch` and goes along with the hand for `following`, until `end` (seconds)."""
+        there = pitch + following.shift
+        seconds = REACHING + A_METER * abs(self._length(there) - self._length(pitch))
+        start = end - min(seconds, REACHING_SHARE * (end - note.start))
+        self._squeak(following, (pitch, there), start, end, self._rate / frequency(pitch))
+
+    def _length(self, pitch: float) -> float:
+        """Return the meters of the string that sound at a pitch."""
+        return float(self._guitar.scale * 2 ** ((self._open - pitch) / 12))
+
+    def _squeak(
+        self, note: NoteEvent, pitches: tuple[float, float], start: float, end: float, period: float = 0.0
+    ) -> None:
+        """Add the noise of a finger from one pitch to another, if the string is wound; with a `period` it stays out of the loop."""
+        squeak, count = self._guitar.squeak, round((end - start) * self._rate)
+        if squeak is None or self._open >= self._guitar.wound_below or count < 2:
+            return
+        here, there = map(self._length, pitches)
+        seed = round(start * 1000) + 31 * note.string
+        noise = excitation.winding_noise(abs(there - here), count, self._rate, seed, self._open, squeak.hertz, period)
+        self._pulses.append((round(start * self._rate), noise * (squeak.level * stroke_amplitude(note.loudness))))
 
     def _end(self, note: NoteEvent, hertz: float, decay: Decay, cut: float, following: NoteEvent | None) -> None:
         """Add the end of the note, unless the next one takes the string over while it sounds."""

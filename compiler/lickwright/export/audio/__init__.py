@@ -16,6 +16,7 @@ from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.core.digest import blake2b
 from lickwright.core.fast_dataclass import replace
 from lickwright.export import EXPORTS, PRACTICE, Export, Length, LoweredLick, Options, duration_in_words, join_suffix
+from lickwright.hand.hand_shifts import hand_shifts
 from lickwright.music.instruments import InstrumentRow
 from lickwright.music.practice import MINUTES, PRACTICE_PERCENTS
 from lickwright.performance.note_events import Performance
@@ -154,6 +155,7 @@ def plan_recording(stages: LoweredLick, options: Options) -> RecordingPlan:
         backing=recording.backing,
         answer=recording.answer,
         longest=_longest(options),
+        shifts=hand_shifts(stages.timeline),
     )
 
 

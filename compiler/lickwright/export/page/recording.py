@@ -12,6 +12,7 @@ from io import BytesIO
 from typing import NamedTuple
 
 from lickwright.core.digest import blake2b
+from lickwright.hand.hand_shifts import hand_shifts
 from lickwright.performance.note_events import Performance
 from lickwright.synth.arrangement import arrange
 from lickwright.timeline.model import Timeline
@@ -60,7 +61,8 @@ def sound_digest(timeline: Timeline, performances: Sequence[Performance]) -> byt
     settings = timeline.settings
     parts = (
         "page", [performance.notes for performance in performances], [performance.end for performance in performances],
-        settings.tuning.sounding, settings.instrument, _FULL, _SMALL, LONG, numpy.__version__, soundfile.__libsndfile_version__,
+        hand_shifts(timeline), settings.tuning.sounding, settings.instrument,
+        _FULL, _SMALL, LONG, numpy.__version__, soundfile.__libsndfile_version__,
     )  # fmt: skip
     return blake2b(repr(parts).encode(), digest_size=16).digest()
 
@@ -72,9 +74,9 @@ def record_mp3(timeline: Timeline, performance: Performance, slow: bool) -> byte
 
     from lickwright.synth.mixdown import mix_down
 
-    taken = arrange(timeline, [(None, performance)])
     settings, coding = timeline.settings, _coding(performance, slow)
     guitar = settings.instrument.guitar
+    taken = arrange(timeline, [(None, performance)], shifts=hand_shifts(timeline))
     wave = mix_down(taken, settings.tuning.sounding, guitar, BytesIO(), coding.rate, None)
     file = BytesIO()
     out = soundfile.SoundFile(
