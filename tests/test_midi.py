@@ -6,6 +6,7 @@ import io
 import time
 import warnings
 from fractions import Fraction
+from random import Random
 
 import mido
 import pytest
@@ -32,6 +33,23 @@ def test_numbers_are_those_of_the_standard() -> None:
     table = {0: "00", 0x40: "40", 0x7F: "7f", 0x80: "8100", 0x2000: "c000", 0x3FFF: "ff7f", 0x1FFFFF: "ffff7f",
              0x200000: "81808000", (1 << 28) - 1: "ffffff7f"}  # fmt: skip
     assert {value: smf.variable_length(value).hex() for value in table} == table
+
+
+def test_a_run_has_the_bytes_of_its_messages_one_by_one() -> None:
+    """Whatever stands before it, however far apart its messages are, and wherever a meta event falls."""
+    chance = Random(3)
+    for _ in range(200):
+        blocks: list[list[smf.Event] | smf.Run] = []
+        tick, widest = 0, chance.choice([3, 127, 128, 300])
+        for _ in range(chance.randint(1, 4)):
+            at = [tick := tick + chance.randint(0, widest) for _ in range(chance.randint(1, 20))]
+            status = chance.choice([smf.BEND, smf.BEND | 1])
+            blocks += [(status, at, [chance.randrange(1 << 14) for _ in at]), [(tick, smf.NOTE_OFF, 60, 64)]]
+        metas = [(at, smf.LYRIC, b"x") for at in sorted(chance.choices(range(tick + 5), k=chance.randint(0, 3)))]
+        running = chance.choice([0, smf.BEND])
+        singly = smf.block_events(blocks)
+        assert len(singly) > len(blocks) // 2
+        assert smf.encode_track(blocks, metas, b"", running) == smf.encode_track([singly], metas, b"", running)
 
 
 def test_text_is_utf_8_without_control_characters() -> None:

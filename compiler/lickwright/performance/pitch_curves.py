@@ -79,12 +79,14 @@ def _vibrato(start: float, end: float, half: float, shape: CurveShape, times: Se
     """
     grow, calm, turn = min(VIBRATO_IN, (end - start) / 2), min(VIBRATO_OUT, (end - start) / 4), 2 * pi * VIBRATO_HZ
     grown, calming = bisect_right(times, start + grow), bisect_left(times, end - calm)
-    depths = [half * (t - start) / grow for t in times[:grown]]
-    depths += [half] * (calming - grown)
-    depths += [half * (end - t) / calm for t in times[calming:]]
+    rising, steady, falling = times[:grown], times[grown:calming], times[calming:]
     if shape is CurveShape.ABOVE:
-        return [depth - depth * cos((t - start) * turn) for depth, t in zip(depths, times, strict=True)]
-    return [-depth * sin((t - start) * turn) for depth, t in zip(depths, times, strict=True)]
+        values = [(depth := half * (t - start) / grow) - depth * cos((t - start) * turn) for t in rising]
+        values += [half - half * cos((t - start) * turn) for t in steady]
+        return values + [(depth := half * (end - t) / calm) - depth * cos((t - start) * turn) for t in falling]
+    values = [-(half * (t - start) / grow) * sin((t - start) * turn) for t in rising]
+    values += [-half * sin((t - start) * turn) for t in steady]
+    return values + [-(half * (end - t) / calm) * sin((t - start) * turn) for t in falling]
 
 
 def _stairs(start: float, end: float, change: float, times: Sequence[float]) -> list[float]:

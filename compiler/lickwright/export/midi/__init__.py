@@ -7,7 +7,7 @@ meters, keys, bar markers and words; lyrics of the other tracks name techniques.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from fractions import Fraction
 from functools import lru_cache
 from operator import itemgetter
@@ -88,18 +88,22 @@ def _strings(
         everything = [voice for voices in sounding for voice in voices]
         lyrics = _lyrics(timeline, performance.notes, ticks)
         made = one_channel.on_one_channel(everything, 0, ticks, report)
-        events = channel_voices.closed_events(made, 0, end)
-        return [smf.encode_track(events, lyrics, *_set_up(0, program, "all strings"))]
+        blocks = channel_voices.closed_events(made, 0, end)
+        return [smf.encode_track(blocks, lyrics, *_set_up(0, program, "all strings"))]
     tracks = []
-    for index, voices in enumerate(sounding):
-        channel = _CHANNELS[index]
+    for channel, label, notes, voices in zip(
+        _CHANNELS, _string_names(tuning.labels), by_string, sounding, strict=False
+    ):
         made = channel_voices.voice_events(voices, channel, ticks, report)
-        events = channel_voices.closed_events(made, channel, end)
-        name = f"string {index + 1} ({tuning.labels[index]})"
-        tracks.append(
-            smf.encode_track(events, _lyrics(timeline, by_string[index], ticks), *_set_up(channel, program, name))
-        )
+        blocks = channel_voices.closed_events(made, channel, end)
+        tracks.append(smf.encode_track(blocks, _lyrics(timeline, notes, ticks), *_set_up(channel, program, label)))
     return tracks
+
+
+@lru_cache(maxsize=64)
+def _string_names(labels: tuple[str, ...]) -> list[str]:
+    """Return the names of the strings' tracks."""
+    return [f"string {number} ({label})" for number, label in enumerate(labels, 1)]
 
 
 @lru_cache(maxsize=64)
@@ -116,13 +120,13 @@ def _set_up(channel: int, program: int, name: str) -> tuple[bytes, int]:
     return head + bytes((0, bend, 0, 64)), bend
 
 
-def _lyrics(timeline: Timeline, notes: Iterable[NoteEvent], ticks: Ticks) -> list[Meta]:
+def _lyrics(timeline: Timeline, notes: Sequence[NoteEvent], ticks: Ticks) -> list[Meta]:
     """Return the techniques of each note in words, where it is more than picked."""
     words = techniques_by_sound(timeline)
     return [
         (ticks.at(note.start), smf.LYRIC, words[note.sound].encode())
         for note in notes
-        if note.part == 0 and words[note.sound] is not PLAIN
+        if words[note.sound] is not PLAIN and note.part == 0
     ]
 
 
@@ -141,7 +145,7 @@ def _conductor(
         capo = f", capo {settings.capo}" if settings.capo else ""
         events.append((0, smf.TEXT, smf.text_payload(f"tuning {settings.tuning}{capo}")))
     for tempo in performance.tempos:
-        microseconds = round(60_000_000 / tempo.qpm)
+        microseconds = _microseconds(tempo.qpm.numerator, tempo.qpm.denominator)
         if microseconds > _SLOWEST:
             slow = f"{float(tempo.qpm):.2f} quarter notes a minute are too slow for MIDI: written as 3.58"
             at, notes = settings.finding_place("tempo", timeline.span)
@@ -163,7 +167,7 @@ def _bars(timeline: Timeline, performance: Performance) -> list[Meta]:
     lead_in, grain, meter = performance.lead_in, timeline.grain, timeline.settings.meter
     if lead_in:
         events.append((0, smf.METER, _meter_payload(meter, lead_in.numerator, lead_in.denominator) or b""))
-    shift = int(lead_in * 4 * TICKS_A_QUARTER)
+    shift = 4 * TICKS_A_QUARTER * lead_in.numerator // lead_in.denominator
     length = -1  # grains of the meter in force
     for turn in timeline.passes:
         bar = timeline.bars[turn.bar]
@@ -175,6 +179,12 @@ def _bars(timeline: Timeline, performance: Performance) -> list[Meta]:
                 length = bar.length
         events.append((tick, smf.MARKER, _bar_name(bar.number, turn.number)))
     return events
+
+
+@lru_cache(maxsize=1024)
+def _microseconds(quarters: int, minutes: int) -> int:
+    """Return the length of a quarter note where `quarters` go into so many minutes."""
+    return round(Fraction(60_000_000 * minutes, quarters))
 
 
 @lru_cache(maxsize=1024)

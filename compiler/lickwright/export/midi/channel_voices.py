@@ -8,13 +8,14 @@ channel cannot hold is reported.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from functools import lru_cache
+from itertools import compress
 from math import floor
-from operator import itemgetter
+from operator import itemgetter, ne
 from typing import NamedTuple
 
 from lickwright.core.diagnostics import Rule, Severity
-from lickwright.core.fast_dataclass import mutable_record
-from lickwright.export.midi.smf import BEND, CONTROL, NOTE_OFF, NOTE_ON, Event
+from lickwright.export.midi.smf import BEND, CONTROL, NOTE_OFF, NOTE_ON, Event, Run, block_events
 from lickwright.export.midi.ticks import Ticks
 from lickwright.notation.techniques import Stroke
 from lickwright.performance.note_events import NoteEvent
@@ -56,23 +57,20 @@ RULES = (TOO_WIDE, OFF_SCALE)
 Report = Callable[[Rule, int, str], None]  # rule, index of the sound, message
 
 
-@mutable_record
 class ChannelVoice:
     """One note-on, until its note-off."""
 
-    parts: list[NoteEvent]  # the stroke, then the notes that it slides on to
-    number: int  # MIDI note
-    on: int  # tick
-    off: int  # tick, at least one later
-    moved: int = 0  # semitones by which its notes are written off their pitch, to lie within MIDI's
-    alone: bool = True  # False: shares its channel with another string at the time, so that it must not bend or fade
-    said: bool = False  # that it goes further than a bend reaches has been reported
+    __slots__ = ("alone", "moved", "needs_bend", "number", "off", "on", "parts", "said")
 
-    @property
-    def needs_bend(self) -> bool:
-        """True if its pitch is ever off its MIDI note."""
-        parts = self.parts
-        return bool(parts[0].moves) or parts[0].pitch + self.moved != self.number or len(parts) > 1
+    def __init__(self, note: NoteEvent, number: int, on: int, off: int, moved: int = 0) -> None:
+        self.parts = [note]  # the stroke, then the notes that it slides on to
+        self.number = number  # MIDI note
+        self.on = on  # tick
+        self.off = off  # tick, at least one later
+        self.moved = moved  # semitones by which its notes are written off their pitch, to lie within MIDI's
+        self.needs_bend = bool(note.moves) or note.pitch + moved != number  # its pitch is ever off its MIDI note
+        self.alone = True  # False: shares its channel with another string at the time, so that it must not bend or fade
+        self.said = False  # that it goes further than a bend reaches has been reported
 
 
 def group_voices(notes: Iterable[NoteEvent], ticks: Ticks, report: Report) -> list[ChannelVoice]:
@@ -80,54 +78,67 @@ def group_voices(notes: Iterable[NoteEvent], ticks: Ticks, report: Report) -> li
     found: list[ChannelVoice] = []
     free = 0  # tick from which the string can sound again
     for note in notes:
-        if note.stroke is _NONE and found and abs(found[-1].parts[-1].end - note.start) < _TOUCH:
+        if note.stroke is _NONE and found and _slides_on(found[-1], note, report):
             voice = found[-1]
-            if abs(note.pitch + voice.moved - voice.number) <= BEND_RANGE:
-                voice.parts.append(note)
-                voice.off = free = max(voice.on + 1, ticks.at(note.end))
-                continue
-            far = abs(round(note.pitch + voice.moved - voice.number))
-            slid = f"is reached by a slide of {far} half steps"
-            voice.said = True
-            report(TOO_WIDE, note.sound, f"{slid}: it is picked again, since a MIDI bend reaches {BEND_RANGE}")
-        voice = _voice(note, ticks, free, report)
-        free = voice.off
-        found.append(voice)
+            voice.parts.append(note)
+            voice.needs_bend = True
+            voice.off = free = max(voice.on + 1, ticks.at(note.end))
+            continue
+        number, moved = round(note.pitch), 0
+        if not 0 <= number < 128:
+            number, moved = _within_midi(number, note, report)
+        on, off = ticks.at(note.start), ticks.at(note.end)
+        if on < free:
+            on = free
+        if off <= on:
+            off = on + 1
+        free = off
+        found.append(ChannelVoice(note, number, on, off, moved))
     return found
 
 
-def _voice(note: NoteEvent, ticks: Ticks, free: int, report: Report) -> ChannelVoice:
-    number = named = round(note.pitch)
-    while number > 127:
-        number -= 12
-    while number < 0:
-        number += 12
-    if number != named:
-        report(OFF_SCALE, note.sound, f"would be MIDI note {named}, they go from 0 to 127: it is written as {number}")
-    on = max(free, ticks.at(note.start))
-    return ChannelVoice([note], number, on, max(on + 1, ticks.at(note.end)), number - named)
+def _slides_on(voice: ChannelVoice, note: NoteEvent, report: Report) -> bool:
+    """Return whether a voice goes on as a note that is not struck; report it where it follows but is too far off for a bend."""
+    if abs(voice.parts[-1].end - note.start) >= _TOUCH:
+        return False
+    if abs(note.pitch + voice.moved - voice.number) <= BEND_RANGE:
+        return True
+    far = abs(round(note.pitch + voice.moved - voice.number))
+    slid = f"is reached by a slide of {far} half steps"
+    voice.said = True
+    report(TOO_WIDE, note.sound, f"{slid}: it is picked again, since a MIDI bend reaches {BEND_RANGE}")
+    return False
+
+
+def _within_midi(named: int, note: NoteEvent, report: Report) -> tuple[int, int]:
+    """Return a note moved by octaves into MIDI's range, and by how many semitones."""
+    number = named % 12 if named < 0 else 127 - (127 - named) % 12
+    report(OFF_SCALE, note.sound, f"would be MIDI note {named}, they go from 0 to 127: it is written as {number}")
+    return number, number - named
 
 
 class ChannelEvents(NamedTuple):
     """The messages of a channel in order, and how they leave it."""
 
-    events: list[Event]
+    blocks: list[list[Event] | Run]
     bent: int  # the bend in force
     legato: int  # the value of the legato controller
+    end: int  # tick of the last of them; 0 without any
 
 
 def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, report: Report) -> ChannelEvents:
     """Return the messages of the voices of one string. Bends are sent on change only, and are right before every note-on."""
     out: list[Event] = []
+    blocks: list[list[Event] | Run] = [out]
     bent, legato, ends, overlaps = CENTRE, 0, -1, False
     off, on, bend, control = NOTE_OFF | channel, NOTE_ON | channel, BEND | channel, CONTROL | channel
     for voice in found:
         note, tick, number = voice.parts[0], voice.on, voice.number
-        hint = legato_hint(note)
+        hint = legato_hint(note) if note.joined else 0
         if hint != legato:
             out.append((tick, control, LEGATO, hint))
             legato = hint
-        bends = [_bends(voice, part, ticks, report) for part in voice.parts] if voice.alone and voice.needs_bend else []
+        bends = [_bends(voice, part, ticks, report) for part in voice.parts] if voice.alone and voice.needs_bend else ()
         wanted = bends[0][1][0] if bends else CENTRE
         if wanted != bent:
             out.append((tick, bend, wanted & 0x7F, wanted >> 7))
@@ -135,33 +146,42 @@ def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, repo
         fades = note.fade_in and voice.alone
         if fades:
             out.append((tick, control, EXPRESSION, 0))
-        out.append((tick, on, number, max(1, round(note.loudness * 127))))
+        out.append((tick, on, number, _velocity(note.loudness)))
         if hint and ends >= 0 and out[ends][0] == tick and out[ends][2] != number:  # a synthesizer slurs what overlaps
             out[ends] = (min(tick + OVERLAP, voice.off), *out[ends][1:])
             overlaps = True
-        begun = len(out)
-        for at, values in bends:
-            out += _bend_changes(at, values, bent, bend)
-            bent = values[-1]
-        if fades:
-            out += _fade(note, voice, control, ticks)
-            out[begun:] = sorted(out[begun:])
+        if bends or fades:
+            runs: list[list[Event] | Run] = []
+            for at, values in bends:
+                runs += _changed(at, values, bent, bend)
+                bent = values[-1]
+            if fades:
+                out += sorted(block_events(runs) + _fade(note, voice, control, ticks))
+            elif runs:
+                out = []
+                blocks += (*runs, out)
         ends = len(out)
         out.append((voice.off, off, number, _OFF_VELOCITY))
     if overlaps:
-        out.sort(key=itemgetter(0))
-    return ChannelEvents(out, bent, legato)
+        out = sorted(block_events(blocks), key=itemgetter(0))
+        blocks = [out]
+    return ChannelEvents(blocks, bent, legato, out[-1][0] if out else 0)
 
 
-def closed_events(made: ChannelEvents, channel: int, tick: int) -> list[Event]:
+@lru_cache(maxsize=1024)  # few are asked for: a dynamic's, on each place in the bar
+def _velocity(loudness: float) -> int:
+    """Return the velocity of a note-on."""
+    return max(1, round(loudness * 127))
+
+
+def closed_events(made: ChannelEvents, channel: int, tick: int) -> list[list[Event] | Run]:
     """Return messages, and at `tick`, or after the last of them, those that leave the channel as it was found: nothing bent, no legato."""
-    events, bent, legato = made
-    tick = max(tick, events[-1][0]) if events else tick
-    if legato:
-        events.append((tick, CONTROL | channel, LEGATO, 0))
-    if bent != CENTRE:
-        events.append((tick, BEND | channel, CENTRE & 0x7F, CENTRE >> 7))
-    return events
+    tick, closing = max(tick, made.end), list[Event]()
+    if made.legato:
+        closing.append((tick, CONTROL | channel, LEGATO, 0))
+    if made.bent != CENTRE:
+        closing.append((tick, BEND | channel, CENTRE & 0x7F, CENTRE >> 7))
+    return [*made.blocks, closing] if closing else made.blocks
 
 
 def legato_hint(note: NoteEvent) -> int:
@@ -169,10 +189,12 @@ def legato_hint(note: NoteEvent) -> int:
     return 127 if note.joined and (note.stroke is _HAMMER or note.stroke is _PULL) else 0
 
 
-def _bend_changes(at: list[int], values: list[int], bent: int, status: int) -> list[Event]:
-    """Return bend messages for the values that differ from the one before, the first from `bent`."""
-    changes = zip(at, values, (bent, *values), strict=False)
-    return [(tick, status, value & 0x7F, value >> 7) for tick, value, before in changes if value != before]
+def _changed(at: list[int], values: list[int], bent: int, status: int) -> list[Run]:
+    """Return bend messages for the values that differ from the one before, the first from `bent`; nothing where none does."""
+    differs = list(map(ne, values, (bent, *values)))
+    if not all(differs):
+        at, values = list(compress(at, differs)), list(compress(values, differs))
+    return [(status, at, values)] if at else []
 
 
 def _bends(voice: ChannelVoice, part: NoteEvent, ticks: Ticks, report: Report) -> tuple[list[int], list[int]]:
@@ -191,8 +213,13 @@ def _bends(voice: ChannelVoice, part: NoteEvent, ticks: Ticks, report: Report) -
     while len(at) > 1 and at[-1] >= voice.off:
         at.pop()
         seconds.pop()
-    own = CENTRE + (part.pitch + voice.moved - voice.number) * A_SEMITONE + 0.5
+    away = part.pitch + voice.moved - voice.number
+    own = CENTRE + away * A_SEMITONE + 0.5
     values = [floor(own + offset * A_SEMITONE) for offset in pitch_offsets(part.moves, seconds)]
+    if (
+        abs(away) + sum([abs(move.change) for move in part.moves]) < BEND_RANGE - 1
+    ):  # no value can be near the range's end
+        return at, values
     farthest = max(max(values) - CENTRE, CENTRE - min(values)) / A_SEMITONE
     if farthest > BEND_RANGE - AUDIBLE:  # a full bend down, or up but for the last step of the scale, is still kept
         if farthest > BEND_RANGE + AUDIBLE and not voice.said:
@@ -207,7 +234,8 @@ def _fade(note: NoteEvent, voice: ChannelVoice, control: int, ticks: Ticks) -> l
     at: list[int] = []
     seconds: list[float] = []
     ticks.during(at, seconds, note.start, note.start + note.fade_in)
-    values = [min(127, round(127 * (second - note.start) / note.fade_in)) for second in seconds]
+    values = [round(127 * (second - note.start) / note.fade_in) for second in seconds]
+    values[-1] = 127
     points = zip(at, values, strict=True)
     fade = [(tick, control, EXPRESSION, value) for tick, value in points if voice.on < tick < voice.off]
     return fade if fade and fade[-1][3] == 127 else [*fade, (voice.off, control, EXPRESSION, 127)]

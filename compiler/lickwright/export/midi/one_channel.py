@@ -18,7 +18,7 @@ from lickwright.export.midi.channel_voices import (
     legato_hint,
     voice_events,
 )
-from lickwright.export.midi.smf import BEND, CONTROL, NOTE_OFF, NOTE_ON, Event
+from lickwright.export.midi.smf import BEND, CONTROL, NOTE_OFF, NOTE_ON, Event, block_events
 from lickwright.export.midi.ticks import Ticks
 
 ONE_CHANNEL = Rule(
@@ -52,7 +52,7 @@ def on_one_channel(found: list[ChannelVoice], channel: int, ticks: Ticks, report
     for voice in found:
         hint = legato_hint(voice.parts[0])
         out += ((voice.on, CONTROL | channel, LEGATO, hint), (voice.on, BEND | channel, CENTRE & 0x7F, CENTRE >> 7))
-        out += voice_events([voice], channel, ticks, report).events
+        out += block_events(voice_events([voice], channel, ticks, report).blocks)
     rank = {NOTE_OFF: 0, CONTROL: 1, BEND: 2, NOTE_ON: 3}
     out.sort(key=lambda event: (event[0], rank[event[1] & 0xF0]))  # stable: the last of several bends in a tick counts
     return _changes(out)
@@ -73,7 +73,7 @@ def _changes(ordered: list[Event]) -> ChannelEvents:
                 continue
             now[what] = value
         out.append(event)
-    return ChannelEvents(out, now[None], now[LEGATO])
+    return ChannelEvents([out], now[None], now[LEGATO], out[-1][0] if out else 0)
 
 
 def _settled(ordered: list[ChannelVoice], ticks: Ticks, report: Report) -> list[ChannelVoice]:
@@ -114,7 +114,9 @@ def _struck_again(voice: ChannelVoice, ticks: Ticks) -> list[ChannelVoice]:
     for part in voice.parts:
         on = max(out[-1].off, ticks.at(part.start)) if out else voice.on
         off = max(on + 1, ticks.at(part.end))
-        out.append(ChannelVoice([part], round(part.pitch) + voice.moved, on, off, voice.moved, False))
+        struck = ChannelVoice(part, round(part.pitch) + voice.moved, on, off, voice.moved)
+        struck.alone = False
+        out.append(struck)
     return out
 
 
