@@ -57,6 +57,13 @@ def rendered(
     return np.concatenate(list(Amp(guitar, RATE).play(strings.samples, int(seconds * RATE))), axis=1)
 
 
+def unamplified(
+    notes: Sequence[NoteEvent], guitar: Guitar, seconds: float, tuning: Sequence[int] = OPEN
+) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    """What the pick-up hears: one channel, before the amplifier and the room."""
+    return Instrument(notes, tuning, guitar, RATE).samples(0, int(seconds * RATE))
+
+
 def alias(name: str, tone: float, strength: float) -> float:
     """Decibels of all that is no harmonic of a sine at `tone` hertz, through pick-up, valve and cabinet, against all that is."""
     count = 2 * RATE

@@ -101,6 +101,25 @@ def ours_in_stereo(name: str, string: int, fret: int = 0) -> Wave:
 
 
 @lru_cache
+def before_amplifier(name: str) -> tuple[Plucked, ...]:
+    """Return our open strings as the pick-up hears them: behind a driven valve neither B nor a partial's own decay can be read."""
+    guitar = made.INSTRUMENTS[name].guitar
+    notes = [note(0.05, 0.05 + SECONDS, OPEN[string - 1], string) for string in range(1, 7)]
+    return tuple(Plucked.of(made.unamplified([one], guitar, SECONDS + 0.3), one.string) for one in notes)
+
+
+@lru_cache
+def stiffer(name: str, fret: int) -> float:
+    """Return how many times the B of the open strings that at a fret is, the median over the strings."""
+    found = []
+    for one in ours(name):
+        wave = ours_in_stereo(name, one.string, fret).mean(axis=0)
+        stiff, _ = real.inharmonicity(real.from_stroke(wave, RATE), RATE, hertz(OPEN[one.string - 1] + fret))
+        found.append(stiff / one.stiff)
+    return float(np.median(found))
+
+
+@lru_cache
 def ours(name: str) -> tuple[Plucked, ...]:
     return tuple(Plucked.of(ours_in_stereo(name, string).mean(axis=0), string) for string in range(1, 7))
 
@@ -168,7 +187,7 @@ class Row(NamedTuple):
 
     def __str__(self) -> str:
         met = "" if self.low <= self.value <= self.high else "  MISSED"
-        goal = f"{self.low:g} to {self.high:g}"
+        goal = f"{self.low:.3g} to {self.high:.3g}"
         return f"{self.what:<34} {self.sound:<9} {self.reals:>24}   ours {self.value:7.2f}   goal {goal}{met}"
 
 
@@ -185,6 +204,12 @@ def rows(reals: dict[str, Guitar]) -> Iterator[Row]:
     for what, sound, low, high in GOALS:
         measure = partial(median_of, MEASURES[what])
         yield Row(what, sound, beside(sound, measure), measure(ours(sound)), low, high)
+    yield from _up_the_neck()
+    for sound in ("crunch", "lead"):
+        strings = before_amplifier(sound)
+        yield Row("B before the amplifier, millionths", sound, "", median_of(MEASURES["inharmonicity B, millionths"], strings), 30.0, 60.0)  # fmt: skip
+        yield Row("partials before it, dB", sound, "", median_of(MEASURES["partials round their decay, dB"], strings), 1.5, 2.5)  # fmt: skip
+        yield Row("late against early before it", sound, "", _stages(strings), 1.8, 3.5)
     ratio = _stages(ours("acoustic"))
     yield Row("late against early decay, ratio", "acoustic", beside("acoustic", _stages), ratio, 1.8, 3.5)
     for f in BANDS:
@@ -202,6 +227,14 @@ def rows(reals: dict[str, Guitar]) -> Iterator[Row]:
             for part, others in (("tuned by", tuned), ("held out", held)):
                 yield Row(f"log-mel of the SoundFont ({part})", "acoustic", "", _mel(fonts["acoustic"], others), 0.0, 99.0)  # fmt: skip
     yield Row("MIDI velocities of one value, %", "all", "", _velocities(), 0.0, VELOCITY_GOAL)
+
+
+def _up_the_neck() -> Iterator[Row]:
+    """B goes with 1/L² where tension and wire are the same (Fletcher 1964), so that it doubles every six frets: 1.78 and 4 times the open string's."""
+    for sound in ("acoustic", "clean", "nylon"):
+        for fret in (5, 12):
+            theory = 2 ** (fret / 6)
+            yield Row(f"B at fret {fret} against open", sound, f"theory {theory:.2f}", stiffer(sound, fret), 0.85 * theory, 1.2 * theory)  # fmt: skip
 
 
 def _stages(guitar: Sequence[Plucked]) -> float:
