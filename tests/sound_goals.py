@@ -8,18 +8,21 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from math import log2
+from unittest.mock import patch
 
 import numpy as np
 
+from lickwright.core.fast_dataclass import replace
 from lickwright.music.instruments import INSTRUMENTS, interpolate
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent
 from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
+from lickwright.synth import waveguide
 from lickwright.synth.automation import notes_by_string, plan_string, stroke_amplitude
 from lickwright.synth.guitar import Instrument, StringVoice
 from lickwright.synth.loop_filters import loop_taps
 from lickwright.synth.stiffness import Dispersion, string_dispersion
-from lickwright.synth.waveguide import CELL, DelayLoop, Motion, cell_fade
+from lickwright.synth.waveguide import CELL, WORTH, DelayLoop, Motion, cell_fade
 from sound_measure import (
     OPEN,
     Wave,
@@ -254,7 +257,7 @@ def against_plain_loop() -> float:
         string = DelayLoop(motion, stiff=(stiff,))
         parts = [string.samples(at, min(count, at + piece)) for at in range(0, count, piece)]
         sizes = [min(piece, count - at) for at in range(0, count, piece)]
-        block = np.concatenate([np.zeros(n) if p is None else p[0] for p, n in zip(parts, sizes, strict=True)])
+        block = np.concatenate([np.zeros(n) if p is None else p for p, n in zip(parts, sizes, strict=True)])
         worst = max(worst, float(np.abs(block - plain).max()))
     return worst
 
@@ -293,6 +296,29 @@ def _read(y: Wave, newest: int, kernel: Wave) -> float:
     return float(y[newest - len(kernel) + 1 : newest + 1][::-1] @ kernel)
 
 
+def modes_against_the_loop(open_pitch: int, fret: int) -> tuple[float, int]:
+    """Largest difference of a string that rings on as the sum of its modes from one whose waves go round, and how often it rang so."""
+    guitar, count = INSTRUMENTS["clean"].guitar, int(1.7 * RATE)
+    pitch = open_pitch + fret
+    notes = [note(0.01, 0.8, pitch), note(0.8, 1.4, pitch, loudness=1.0)]
+    motion = plan_string(notes, open_pitch, guitar, RATE).motion
+    planes, stiff = (
+        (motion, replace(motion, length=motion.length * 0.9997)),
+        (string_dispersion(guitar, open_pitch, RATE),) * 2,
+    )
+    heard, rang = [], 0
+    for worth in (WORTH, 10 * count):
+        with (
+            patch.object(waveguide, "WORTH", worth),
+            patch.object(waveguide, "ring_on", wraps=waveguide.ring_on) as ring,
+        ):
+            loop = DelayLoop(*planes, stiff=stiff, shares=(1.0, 0.3))
+            parts = (loop.samples(at, min(count, at + 7777)) for at in range(0, count, 7777))
+            heard.append(np.concatenate([np.zeros(0) if part is None else part for part in parts]))
+            rang = max(rang, ring.call_count)
+    return float(np.abs(heard[0] - heard[1]).max()), rang
+
+
 def pieces() -> float:
     """Largest difference of a lick asked for in pieces of odd sizes from the same lick in one piece."""
     _, performance, tuning, guitar = performances()[2]
@@ -316,6 +342,6 @@ def ending(damping: Damping, phases: int) -> float:
             for phase in random.uniform(0, 1, phases):
                 end = 0.3 + phase * period
                 wave = string_of([note(0.01, end, open_pitch + fret, damping=damping)], RATE, open_pitch=open_pitch)
-                calm = roughness(wave, RATE, end - 0.03 - 2 * period, end - 0.001)
+                calm = max(1e-9, roughness(wave, RATE, end - 0.03 - 2 * period, end - 0.001))
                 rough = max(rough, roughness(wave, RATE, end - 0.001, end + 0.29) / calm)
     return rough

@@ -15,7 +15,8 @@ from lickwright.music.instruments import INSTRUMENTS, Guitar
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent
 from lickwright.synth.automation import plan_string
-from lickwright.synth.guitar import StringVoice
+from lickwright.synth.stiffness import string_dispersion
+from lickwright.synth.waveguide import DelayLoop
 
 Wave = NDArray[np.float64]
 
@@ -33,11 +34,11 @@ def string_of(
     notes: Sequence[NoteEvent], rate: int, guitar: Guitar = INSTRUMENTS["clean"].guitar, open_pitch: float = 64
 ) -> Wave:
     """The first plane of the one string that plays `notes`, as it swings: before pick-up and amplifier."""
-    voice = StringVoice(plan_string(notes, open_pitch, guitar, rate), open_pitch, guitar, rate)
+    stiff = string_dispersion(guitar, open_pitch, rate)
     count = int((max(n.end for n in notes) + 0.3) * rate)
-    planes = voice.loop.samples(0, count)
-    assert planes is not None
-    return planes[0]
+    wave = DelayLoop(plan_string(notes, open_pitch, guitar, rate).motion, stiff=(stiff,)).samples(0, count)
+    assert wave is not None
+    return wave
 
 
 def cents(hertz: float, against: float) -> float:

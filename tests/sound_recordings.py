@@ -23,7 +23,6 @@ from lickwright.synth.automation import Humanizer
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.loudness import normalize_samples
 from lickwright.synth.sympathy import Sympathy
-from lickwright.synth.waveguide import CompiledLoop
 from sound_measure import OPEN, lufs, note, true_peak
 
 RATE = 48_000
@@ -49,10 +48,9 @@ def rendered(
     seconds: float,
     tuning: Sequence[int] = OPEN,
     feel: Humanizer | None = None,
-    compiled: CompiledLoop | None = None,
 ) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
     """Both channels, as loud as they come out of the amplifier."""
-    instrument = Instrument(notes, tuning, guitar, RATE, feel, compiled)
+    instrument = Instrument(notes, tuning, guitar, RATE, feel)
     strings = Sympathy(instrument.samples, notes, tuning, guitar, RATE)
     return np.concatenate(list(Amp(guitar, RATE).play(strings.samples, int(seconds * RATE))), axis=1)
 
@@ -126,13 +124,13 @@ def _play(notes: Sequence[NoteEvent], guitar: Guitar, count: int) -> None:
         pass
 
 
-def speed(title: str, compiled: CompiledLoop | None = None) -> float:
+def speed(title: str) -> float:
     """How many times faster than it sounds a sample is rendered and levelled, by this process's own time; the best of four."""
     _, performance, tuning, guitar = next(found for found in performances() if found[0] == title)
     best = float("inf")
     for _ in range(4):
         start = time.process_time()
-        normalize_samples(rendered(performance.notes, guitar, performance.end + 1, tuning, None, compiled), RATE)
+        normalize_samples(rendered(performance.notes, guitar, performance.end + 1, tuning), RATE)
         best = min(best, time.process_time() - start)
     return (performance.end + 1) / best
 

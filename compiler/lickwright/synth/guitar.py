@@ -17,7 +17,7 @@ from lickwright.performance.note_events import NoteEvent
 from lickwright.synth.automation import Humanizer, Planner, StringAutomation, notes_by_string
 from lickwright.synth.loop_filters import WIDE, Samples, loop_taps
 from lickwright.synth.stiffness import Dispersion, string_dispersion
-from lickwright.synth.waveguide import CompiledLoop, DelayLoop, Motion
+from lickwright.synth.waveguide import DelayLoop, Motion
 
 _FREE = 0.6  # seconds: a string that loses 60 dB sooner is damped by a hand, in both planes alike
 AHEAD, IN_TIME = 20.0, 1.5  # seconds planned at once; seconds that must be planned beyond the requested samples
@@ -35,15 +35,12 @@ class Instrument:
         guitar: Guitar,
         rate: int,
         feel: Humanizer | None = None,
-        compiled: CompiledLoop | None = None,
     ) -> None:
         self._rate = rate
         self._parts: list[tuple[Planner, StringVoice]] = []
         for string, of_string in notes_by_string(notes):
             planner = Planner(of_string, tuning[string - 1], guitar, rate, feel)
-            self._parts.append(
-                (planner, StringVoice(planner.until(AHEAD * rate), tuning[string - 1], guitar, rate, compiled))
-            )
+            self._parts.append((planner, StringVoice(planner.until(AHEAD * rate), tuning[string - 1], guitar, rate)))
 
     def samples(self, start: int, stop: int) -> Samples:
         """Return samples `start` to `stop` of all strings."""
@@ -60,15 +57,14 @@ class Instrument:
 class StringVoice:
     """One string, its two planes and the place where it is heard."""
 
-    def __init__(
-        self, plan: StringAutomation, open_pitch: float, guitar: Guitar, rate: int, compiled: CompiledLoop | None = None
-    ) -> None:
+    def __init__(self, plan: StringAutomation, open_pitch: float, guitar: Guitar, rate: int) -> None:
         self._guitar, self._rate = guitar, rate
         self._swells = list(plan.swells)
         first = string_dispersion(guitar, open_pitch, rate)
         second = Dispersion(first.stiffness * interpolate(guitar.second.stiffer, open_pitch), first.hertz, rate)
         self._stiff = (first, second)
-        self.loop = DelayLoop(plan.motion, self._other(plan.motion), stiff=self._stiff, compiled=compiled)
+        shares = (1.0, guitar.second.strength)
+        self.loop = DelayLoop(plan.motion, self._other(plan.motion), stiff=self._stiff, shares=shares)
         self._gain = 10 ** (interpolate(guitar.trim, open_pitch) / 20)
         self._comb: Comb | None = None
         if guitar.pickup is not None:
@@ -97,14 +93,13 @@ class StringVoice:
 
     def samples(self, start: int, stop: int) -> Samples | None:
         """Return samples `start` to `stop`; None for silence."""
-        planes = self.loop.samples(start, stop)
-        if planes is None:
+        heard = self.loop.samples(start, stop)
+        if heard is None:
             if self._comb is None or not self._comb.rings:
                 return None
-            both = np.zeros(stop - start)
-        else:
-            both = planes[0] + self._guitar.second.strength * planes[1]
-        heard = self._comb.heard(both) if self._comb else both
+            heard = np.zeros(stop - start)
+        if self._comb:
+            heard = self._comb.heard(heard)
         heard *= self._gain
         self._swells = [swell for swell in self._swells if (swell.start + swell.length) * self._rate >= start - 1]
         for swell in self._swells:

@@ -16,7 +16,6 @@ from lickwright.synth.amp import Amp
 from lickwright.synth.arrangement import RATE, RecordingPlan
 from lickwright.synth.automation import Humanizer
 from lickwright.synth.guitar import Instrument
-from lickwright.synth.loop_choice import choose_compiled_loop
 from lickwright.synth.loudness import normalize_loudness
 from lickwright.synth.sympathy import Sympathy
 from lickwright.synth.wave import StereoSamples, Wave
@@ -38,7 +37,7 @@ def mix_down(
     Equal arguments give equal samples. Raises OSError where the file does.
     """
     wave = Wave(round(plan.end * rate), file)
-    instrument = Instrument(plan.notes, tuning, guitar, rate, feel, choose_compiled_loop(plan.end))
+    instrument = Instrument(plan.notes, tuning, guitar, rate, feel)
     amp, at = Amp(guitar, rate), 0
     fade = min(wave.count, int(FADE * rate))
     fading = np.linspace(1, 0, fade, dtype=np.float32)

@@ -19,22 +19,15 @@ from numpy.typing import NDArray
 
 from lickwright.core.fast_dataclass import record
 from lickwright.synth.loop_filters import SHORTEST, TAPS, WIDE, Samples, loop_taps
+from lickwright.synth.modes import SETTLING, Kernel, Ringing, loop_modes, ring_on
 from lickwright.synth.stiffness import NONE, Dispersion, Fade, StiffTaps
 
 CELL = 256  # samples in which one design of a stiff string goes over into the next
 ROOM = TAPS + 8  # samples of a loop that a stiff string leaves, so that a block has some
 _TOGETHER = 8  # cells whose taps are worked out together
 STRAIGHT = 2e-4  # of a tap of the loss filter, off a straight line
+WORTH = 20_000  # samples that a string must ring alone for its modes to be worth working out
 GLIDE = 0.25  # samples by which the length of a loop may change within a cell where one fade will do
-
-
-class CompiledLoop(Protocol):
-    """A loop that `compiled_loop.swing` describes."""
-
-    def __call__(
-        self, y: Samples, start: int, newest: NDArray[np.int64], taps: Samples, longest: int,
-        before: Samples, after: Samples, ahead: int, fade: float, length: float, /,
-    ) -> None: ...  # fmt: skip
 
 
 class Pulse(Protocol):
@@ -78,6 +71,7 @@ class _Stretch(NamedTuple):
     start: int
     stop: int
     motion: _Motion
+    since: int  # where it began, before some of it was played
 
 
 _LIMP = Fade(NONE, NONE, 0.0, 1.0)
@@ -89,12 +83,14 @@ class DelayLoop:
     Ask for its samples from the first to the last, in pieces of any size; add what follows with `extend` before it is needed.
     """
 
-    def __init__(self, *planes: Motion, stiff: Sequence[Dispersion] = (), compiled: CompiledLoop | None = None) -> None:
-        """Begin with `planes` and the stiffness of each; a string without is limp."""
+    def __init__(self, *planes: Motion, stiff: Sequence[Dispersion] = (), shares: Sequence[float] = (1.0,)) -> None:
+        """Begin with `planes`, the stiffness of each, and its share in what is heard; a string without stiffness is limp."""
         self._planes = planes  # their knots from the last one that is past on
         self._stiff = stiff
-        self._compiled = compiled  # does what `_read` does for one plane
+        self._shares = shares
         self._stretches: list[_Stretch] = []
+        self._strikes: list[tuple[int, int]] = []  # samples from and to which there are pulses
+        self._ringing: tuple[int, Ringing] | None = None  # the string as the sum of its modes, from a sample on
         self._pulses: list[tuple[int, int, Pulse]] = []  # sample, how much of the shape is in already, shape
         self._now = 0  # the next sample to be asked for
         self._past = np.zeros((len(planes), 0))  # samples that the loop reads, the longest that is known
@@ -117,25 +113,32 @@ class DelayLoop:
                 self._stretches.append(stretch)
         self._pulses += [(at, 0, shape) for at, shape in motion.pulses]
         self._pulses.sort(key=lambda pulse: pulse[0])
+        self._strikes += [(at, at + len(shape)) for at, shape in motion.pulses]
         keep = int(max(plane.length.max(initial=SHORTEST) for plane in self._planes)) + TAPS + WIDE + 2
         keep += max((len(stiff.design(1.0).taps) for stiff in self._stiff), default=0)
         if keep > self._past.shape[1]:
             self._past = np.pad(self._past, ((0, 0), (keep - self._past.shape[1], 0)))
 
     def samples(self, start: int, stop: int) -> Samples | None:
-        """Return samples `start` to `stop` of each plane, shape (planes, n); None where the string is still all the time."""
+        """Return samples `start` to `stop` of all planes together; None where the string is still all the time."""
         self._now, keep = stop, self._past.shape[1]
+        if self._ringing is not None and self._untouched(self._stretches[0], self._ringing[0]) > stop:
+            begun, ringing = self._ringing
+            self._stretches[0] = self._stretches[0]._replace(start=stop)
+            return ringing.heard(start - begun, stop - begun)
         y = np.zeros((len(self._planes), keep + stop - start))
         y[:, :keep] = self._past
         if not self._stretches or self._stretches[0].start >= stop:
             self._past = y[:, -keep:].copy()
             return None
         offset = keep - start  # from a sample's number to its place in `y`
+        self._strikes = [strike for strike in self._strikes if strike[1] >= start - keep]
         self._strike(y, offset)
+        rung: list[tuple[int, Samples]] = []
         while self._stretches and (stretch := self._stretches[0]).start < stop:
             end = min(stretch.stop, stop)
             if stretch.motion is _Motion.STEADY:
-                self._hold(y, stretch.start + offset, end + offset, offset)
+                rung += self._hold(y, stretch, end, offset)
             else:
                 self._move(y, stretch.start, end, offset, stretch.motion is _Motion.MUFFLED)
             if end < stretch.stop:
@@ -143,7 +146,12 @@ class DelayLoop:
                 break
             del self._stretches[0]
         self._past = y[:, -keep:].copy()
-        return y[:, keep:]
+        heard: Samples = y[0, keep:] * self._shares[0]
+        for wave, share in zip(y[1:], self._shares[1:], strict=True):
+            heard += wave[keep:] * share
+        for at, samples in rung:
+            heard[at - start :][: len(samples)] = samples
+        return heard
 
     def _strike(self, y: Samples, offset: int) -> None:
         """Lay the pulses into `y`; what of one lies beyond its end waits for the next piece."""
@@ -157,19 +165,59 @@ class DelayLoop:
                 waiting.append((at + len(part), done + len(part), shape))
         self._pulses[:0] = waiting
 
-    def _hold(self, y: Samples, start: int, stop: int, offset: int) -> None:
-        """Let a string swing that does not change."""
-        at = self._planes[0].at
-        knot = min(len(at) - 1, int(np.searchsorted(at, start - offset, "right")))
+    def _hold(self, y: Samples, stretch: _Stretch, end: int, offset: int) -> Iterator[tuple[int, Samples]]:
+        """Let a string swing that does not change, from where `stretch` starts to sample `end`.
+
+        Yields a sample, and what is heard from there on of a string that rings as the sum of its modes; no other string is left for long.
+        """
+        at = stretch.start
+        while at < end:
+            if self._ringing is None:
+                at = self._go_round(y, stretch, at, end, offset)
+                continue
+            begun, ringing = self._ringing
+            free = self._untouched(stretch, begun)
+            until = min(free, end)
+            yield at, ringing.heard(at - begun, until - begun)
+            if until == free:
+                first = max(begun, free - self._past.shape[1])
+                for p, plane in enumerate(y):
+                    plane[first + offset : free + offset] = ringing.plane(p, first - begun, free - begun)
+                self._ringing = None
+            at = until
+
+    def _untouched(self, stretch: _Stretch, at: int) -> int:
+        """Return the sample until which nothing happens to the string from `at` on."""
+        return min((start for start, _ in self._strikes if at < start < stretch.stop), default=stretch.stop)
+
+    def _go_round(self, y: Samples, stretch: _Stretch, at: int, end: int, offset: int) -> int:
+        """Send the waves round the string from sample `at` on; return where that ends: at `end`, with a pulse, or where the string begins to ring alone."""
+        kernels, free = self._kernels(at), self._untouched(stretch, at)
+        begun = max((stop for start, stop in self._strikes if start <= at), default=0)
+        settled = max(stretch.since, begun) + SETTLING * max(kernel.oldest for kernel in kernels)
+        settled = max(settled, at)
+        rings = free - settled >= WORTH and None not in [loop_modes(kernel) for kernel in kernels]
+        until = min(settled if rings else free, end)
+        for wave, kernel in zip(y, kernels, strict=True):
+            newest, oldest, reverse = kernel.newest, kernel.oldest, kernel.taps[::-1].copy()
+            for begin in range(at + offset, until + offset, newest):
+                stop = min(begin + newest, until + offset)
+                wave[begin:stop] += np.correlate(wave[begin - oldest : stop - newest], reverse, "valid")
+        if rings and until == settled:
+            self._ringing = until, ring_on(kernels, y[:, : until + offset], self._shares)
+        return until
+
+    def _kernels(self, at: int) -> list[Kernel]:
+        """Return what the loop of each plane reads where the values at sample `at` stay."""
+        knots = self._planes[0].at
+        knot = min(len(knots) - 1, int(np.searchsorted(knots, at, "right")))
         length, g0, g1, wide, stiff = np.array([[value[knot] for value in plane.values] for plane in self._planes]).T
         firsts, loops = loop_taps(length, g0, g1, wide if wide.any() else None)
-        for p, (plane, first, loop) in enumerate(zip(y, firsts.tolist(), loops.T, strict=True)):
+        found = []
+        for p, (first, loop) in enumerate(zip(firsts.tolist(), loops.T, strict=True)):
             design = self._stiff[p].design(stiff[p]) if self._stiff else NONE
-            taps, newest = np.convolve(loop, design.taps), first - design.ahead
-            reverse, oldest = taps[::-1].copy(), newest + len(taps) - 1
-            for begin in range(start, stop, newest):
-                end = min(begin + newest, stop)
-                plane[begin:end] += np.correlate(plane[begin - oldest : end - newest], reverse, "valid")
+            found.append(Kernel(first - design.ahead, np.convolve(loop, design.taps).tobytes()))
+        return found
 
     def _move(self, y: Samples, start: int, stop: int, offset: int, muffled: bool) -> None:
         """Let a string swing, from sample `start` to `stop`, whose length or losses change from sample to sample."""
@@ -253,10 +301,6 @@ class DelayLoop:
 
         These lie `shortest` to `longest` samples back.
         """
-        if self._compiled is not None:
-            for p, (wave, fade) in enumerate(zip(y, fades, strict=True)):
-                self._compiled(wave, start, newest[p], taps[:, p], longest, *fade.aligned(), fade.start, fade.length)
-            return
         count, known = newest.shape[1], start - longest - len(taps) + 1
         # A string that grows shorter must not read what is not there yet.
         block = max(1, shortest - max(fade.ahead for fade in fades))
@@ -330,7 +374,7 @@ def _stretches(motion: Motion) -> list[_Stretch]:
     for start, stop in motion.spans:
         edges = [start, *cut[(cut > start) & (cut < stop)].tolist(), stop]
         inside = [sum(int(np.searchsorted(of, a, "right")) % 2 for of in (move, muffle)) for a in edges[:-1]]
-        found += [_Stretch(a, b, _Motion(kind)) for (a, b), kind in zip(pairwise(edges), inside, strict=True)]
+        found += [_Stretch(a, b, _Motion(kind), a) for (a, b), kind in zip(pairwise(edges), inside, strict=True)]
     return found
 
 
