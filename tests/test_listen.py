@@ -149,6 +149,28 @@ def test_vibrato_that_is_missing() -> None:
     assert differing(judged(timeline, pluck(tones))) == {4: {DifferenceKind.TECHNIQUE}}
 
 
+SLURS = 'key A minor\ntempo 100\nstep 1/8\nlick "Slurs"\n| A0 h3 D0 h2 G0 h2 B1 G2 | G0 h2 D0 h2 A0--- ||\n'
+
+
+def _slurred(ring: float, left_out: int = -1) -> Judgement:
+    """The take of `SLURS` with hammered notes that are 16 dB softer, while what was picked before rings on for so many seconds."""
+    timeline = timeline_of(SLURS)
+    soft = {s.index for s in timeline.sounds if s.source is not None}
+    tones = [t for t in take_of(timeline)[0] if t.sound != left_out]
+    picked = [t._replace(end=t.end + ring) for t in tones if t.sound not in soft]
+    hammered = [t._replace(picked=False) for t in tones if t.sound in soft]
+    seconds = tones[-1].end + ring + 0.3
+    return judged(timeline, pluck(picked, seconds) + pluck(hammered, seconds, 0.05))
+
+
+def test_a_soft_hammered_note_under_a_ringing_one_is_there() -> None:
+    assert differing(_slurred(0.4)) == {}
+
+
+def test_a_hammered_note_that_is_left_out_is_missing() -> None:
+    assert differing(_slurred(0.4, 3)) == {3: {DifferenceKind.MISSING}}
+
+
 def test_a_wrong_and_a_missing_note_of_a_double_stop() -> None:
     timeline = timeline_of(PAIRS)
     tones = take_of(timeline)[0]

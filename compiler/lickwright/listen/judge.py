@@ -9,15 +9,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lickwright.compare.model import DifferenceKind, Pair, Score
 from lickwright.compare.score import score_pairs
 from lickwright.listen.deviations import note_deviations
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind, expected_groups
+from lickwright.listen.judge_entries import absolve_notes, corrected_times, steady_onsets
 from lickwright.listen.judge_extras import find_extras
 from lickwright.listen.judge_gestures import judge_gestures
-from lickwright.listen.judge_notes import PassTimes, begun_at_picks, judge_pitches, pass_times
+from lickwright.listen.judge_notes import begun_at_picks, begun_starts, judge_pitches, pass_times
 from lickwright.listen.lateness import OnsetTiming, judge_onsets, overall_pace
 from lickwright.listen.match import MatchedPass, Matching, match_groups
 from lickwright.listen.match_costs import pitch_costs
@@ -133,9 +133,12 @@ def _judge_pass(
     hearing: Hearing, groups: Sequence[ExpectedGroup], one: MatchedPass, performance: Performance, higher: float,
     again: tuple[SoundingNote, ...],
 ) -> JudgedPass:  # fmt: skip
-    times = pass_times(hearing, groups, begun_at_picks(hearing, groups, one.begins, higher), one.tempo)
+    begins = begun_at_picks(hearing, groups, one.begins, higher)
+    matched = pass_times(groups, begins, begun_starts(hearing, begins), one.tempo)
+    times = corrected_times(hearing, groups, matched, one.tempo, higher)
     notes = judge_pitches(hearing, groups, times, higher)
-    written, heard = np.array([g.at for g in groups]), _timed_onsets(groups, times)
+    absolve_notes(hearing, groups, times, notes, higher)
+    written, heard = np.array([g.at for g in groups]), steady_onsets(groups, times)
     told = np.isfinite(heard)
     pace = overall_pace(written[told], heard[told]) if told.sum() > 1 else 1 / one.tempo
     timing = judge_onsets(written, heard)
@@ -150,13 +153,6 @@ def _judge_pass(
         min(s for s in times.starts if s is not None), max(times.stops), pace, _drift(timing), tuple(notes), tuple(extras), pauses,
         again, ends_at, _score(notes, len(extras)),
     )  # fmt: skip
-
-
-def _timed_onsets(groups: Sequence[ExpectedGroup], times: PassTimes) -> NDArray[np.float64]:
-    """Return when each group that has a time of its own begins, in seconds; NaN for the others and for what was not heard."""
-    steady = [not g.lead and g.kind is not ExpectedKind.UNPITCHED for g in groups]
-    onsets = [s if s is not None and ok else np.nan for s, ok in zip(times.starts, steady, strict=True)]
-    return np.array(onsets, np.float64)
 
 
 def _score(notes: Sequence[HeardNote], extras: int) -> Score:

@@ -42,8 +42,8 @@ _RINGING = 0.5  # strength of one that may ring on, so that its new pick cannot 
 class PassTimes:
     """When each group of a pass begins, and until when it is listened to."""
 
-    begins: tuple[int | None, ...]  # stretches
-    starts: tuple[float | None, ...]  # seconds
+    begins: tuple[int | None, ...]  # stretches; None where none was matched
+    starts: tuple[float | None, ...]  # seconds; None where nothing was heard to begin, by a stretch or by an entry
     stops: tuple[float, ...]  # seconds; 0 for a group that was not heard
     predicted: tuple[float, ...]  # seconds at which each should begin, by its neighbors
 
@@ -67,10 +67,9 @@ def begun_at_picks(
 
 
 def pass_times(
-    hearing: Hearing, groups: Sequence[ExpectedGroup], begins: Sequence[int | None], tempo: float
+    groups: Sequence[ExpectedGroup], begins: Sequence[int | None], starts: Sequence[float | None], tempo: float
 ) -> PassTimes:
-    """Return the times of a pass. `tempo` is the share of the lick's own at which it was matched."""
-    starts = [None if b is None else float(hearing.starts[b]) for b in begins]
+    """Return the times of a pass whose groups begin at `starts` (seconds). `tempo` is the share of the lick's own at which it was matched."""
     told = [n for n, start in enumerate(starts) if start is not None]
     stops, predicted = [], []
     for n, group in enumerate(groups):
@@ -80,6 +79,11 @@ def pass_times(
         stops.append(0.0 if start is None else min(last, later) if later is not None else last)
         predicted.append(_predicted(groups, starts, told, n, tempo))
     return PassTimes(tuple(begins), tuple(starts), tuple(stops), tuple(predicted))
+
+
+def begun_starts(hearing: Hearing, begins: Sequence[int | None]) -> list[float | None]:
+    """Return when the stretches that begin groups start, in seconds; None for a group that none begins."""
+    return [None if b is None else float(hearing.starts[b]) for b in begins]
 
 
 def _predicted(

@@ -1,0 +1,134 @@
+"""When the notes of a pass begin, looked at again where the match of stretches leaves a doubt.
+
+In: a `Hearing`, the groups of a lick and the times of a pass. Out: the times, corrected: a note that no stretch begins may be heard to enter nevertheless,
+and one that seems early or late may be heard to enter on time. A student who is told of a mistake that is none stops listening.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lickwright.listen.entries import Entry, strongest_entry
+from lickwright.listen.expected import ExpectedGroup, ExpectedKind
+from lickwright.listen.judge_notes import UNHEARD, PassTimes, pass_times
+from lickwright.listen.lateness import judge_onsets
+from lickwright.listen.model import HeardNote, NoteVerdict
+from lickwright.listen.stretches import Hearing
+
+_AROUND = 0.060  # seconds on either side of the expected time in which a note that no stretch begins may enter
+_ON_TIME = 0.030  # seconds on either side of the expected time that are on time
+_CLAIMED = 0.020  # seconds on either side of where a stretch begins
+_LATE = 0.045  # seconds from which on a note that seems early or late is looked at again
+_NEXT = 0.050  # seconds that are kept from the notes before and after
+_SAME = 0.5  # semitones
+# Decibels, from some 6,000 notes of the sets of tests/bench/listening.py: of the notes that were left out, 1 in 40 has an entry as strong as `_SURE`; of
+# those that were played, and that no stretch begins, 7 in 8 have.
+_RISEN, _RISEN_SAME = 6.0, 4.0  # that a pitch must rise by, and one that sounds already
+_SURE, _DOUBTFUL = -9.0, -12.0  # strength of an entry that is one, and of one that may be one
+_NO_WEAKER = 4.0  # by how much an entry on time may be weaker than the one elsewhere, which may be a noise
+
+
+def steady_onsets(groups: Sequence[ExpectedGroup], times: PassTimes) -> NDArray[np.float64]:
+    """Return when each group that has a time of its own begins, in seconds; NaN for the others and for what was not heard."""
+    steady = [not g.lead and g.kind is not ExpectedKind.UNPITCHED for g in groups]
+    onsets = [s if s is not None and ok else np.nan for s, ok in zip(times.starts, steady, strict=True)]
+    return np.array(onsets, np.float64)
+
+
+def corrected_times(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, tempo: float, higher: float
+) -> PassTimes:
+    """Return the times of a pass with the entries that its match left out, or put elsewhere."""
+    starts = list(times.starts)
+    for n, at in _entries_left_out(hearing, groups, times, higher):
+        starts[n] = at
+    times = pass_times(groups, times.begins, starts, tempo)
+    for n, at in _entries_on_time(hearing, groups, times, higher):
+        starts[n] = at
+    return pass_times(groups, times.begins, starts, tempo)
+
+
+def absolve_notes(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, notes: Sequence[HeardNote], higher: float
+) -> None:
+    """Take back the verdict on each note that is called missing though it enters, and on one called wrong that only an entry was heard of."""
+    by_sound = {note.sound.index: note for note in notes}
+    for n, group in enumerate(groups):
+        heard = [by_sound[sound.index] for sound in group.sounds]
+        if times.begins[n] is None and any(note.verdict is NoteVerdict.WRONG for note in heard):
+            for note in heard:
+                note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
+        if group.kind is ExpectedKind.SINGLE and heard[0].verdict is NoteVerdict.MISSING:
+            start = times.starts[n]
+            (entry,) = _group_entries(
+                hearing, groups, n, times, higher, times.predicted[n] if start is None else start, _AROUND
+            )
+            if entry is not None and entry.rise > _RISEN and entry.strength > _DOUBTFUL:
+                heard[0].verdict, heard[0].why = NoteVerdict.UNTOLD, UNHEARD
+            if start is not None and heard[0].verdict is NoteVerdict.UNTOLD and entry and entry.strength > _SURE:
+                heard[0].verdict, heard[0].why, heard[0].onset = NoteVerdict.RIGHT, "", start
+
+
+def _entries_left_out(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, higher: float
+) -> Iterator[tuple[int, float]]:
+    """Yield each judged group that no stretch begins, and when it enters, if it does."""
+    for n, group in enumerate(groups):
+        if group.why or times.starts[n] is not None:
+            continue
+        found = _group_entries(hearing, groups, n, times, higher, times.predicted[n], _AROUND)
+        least = _RISEN_SAME if _repeats(groups, n) else _RISEN
+        told = [entry for entry in found if entry is not None and entry.rise > least and entry.strength > _SURE]
+        if len(told) == len(found):
+            yield n, told[0].at
+
+
+def _entries_on_time(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, higher: float
+) -> Iterator[tuple[int, float]]:
+    """Yield each single note that seems early or late but enters on time, and when."""
+    late = judge_onsets(np.array([g.at for g in groups]), steady_onsets(groups, times)).late
+    for n, group in enumerate(groups):
+        start = times.starts[n]
+        if start is None or group.why or group.kind is not ExpectedKind.SINGLE or not abs(late[n]) > _LATE:
+            continue
+        (there,) = _group_entries(hearing, groups, n, times, higher, start, _CLAIMED)
+        (here,) = _group_entries(hearing, groups, n, times, higher, start - float(late[n]), _ON_TIME)
+        if here is None or there is None or here.rise <= _RISEN or here.strength <= 2 * _DOUBTFUL:
+            continue
+        if here.strength > there.strength - _NO_WEAKER:
+            yield n, here.at
+
+
+def _group_entries(
+    hearing: Hearing,
+    groups: Sequence[ExpectedGroup],
+    n: int,
+    times: PassTimes,
+    higher: float,
+    at: float,
+    reach: float,
+) -> list[Entry | None]:
+    """Return the strongest entry of each note of a group near an instant, between the groups before and after it."""
+    before = [s for s in times.starts[:n] if s is not None]
+    after = [s for s in times.starts[n + 1 :] if s is not None]
+    window = (
+        max(at - reach, before[-1] + _NEXT if before else 0.0),
+        min(at + reach, after[0] - _NEXT if after else hearing.recording.seconds),
+    )
+    around = [p for m in (n - 1, n, n + 1) if 0 <= m < len(groups) for p in groups[m].pitches]
+    return [
+        strongest_entry(
+            hearing.recording, hearing.features, window, pitch + higher,
+            [other + higher for other in around if abs(other - pitch) > _SAME],
+        )
+        for pitch in groups[n].pitches
+    ]  # fmt: skip
+
+
+def _repeats(groups: Sequence[ExpectedGroup], n: int) -> bool:
+    """Return whether a group has a pitch of the one before."""
+    return n > 0 and any(abs(a - b) < _SAME for a in groups[n].pitches for b in groups[n - 1].pitches)
