@@ -288,3 +288,30 @@ def test_threads_that_read_together_give_standard_error_back() -> None:
     for thread in threads:
         thread.join()
     assert os.path.samestat(os.fstat(2), led)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="a descriptor is handed over where the system has them")
+def test_a_file_is_not_read_by_a_callback_that_swallows_an_interrupt(tmp_path: Path) -> None:
+    class Interrupted(io.FileIO):
+        def readinto(self, into: object) -> int:
+            raise KeyboardInterrupt
+
+    (tmp_path / "take.wav").write_bytes(encoded("WAV"))
+    with Interrupted(tmp_path / "take.wav") as file:
+        read = decode_recording(file)
+    assert (read.recording.seconds, read.notes) == (pytest.approx(2.0), ())
+
+
+def test_an_error_of_the_disk_is_no_end_of_the_recording(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was read before it is not judged as if it were all."""
+    once = soundfile.SoundFile.read
+    calls = iter(range(2))
+
+    def read(self: soundfile.SoundFile, *arguments: object, **more: object) -> object:
+        if next(calls):
+            raise soundfile.LibsndfileError(2)
+        return once(self, *arguments, **more)
+
+    monkeypatch.setattr(soundfile.SoundFile, "read", read)
+    with pytest.raises(UnreadableRecording, match="the recording cannot be read: the disk gave an error"):
+        decode_recording(io.BytesIO(encoded("WAV", None, np.tile(WAVE, 20))))

@@ -76,6 +76,9 @@ _TAB = "e|-------------|\nB|-8p5---------|\nG|-----7b9--5--|\nD|-------------|\n
 _TABS = {"tabs/one.txt": _TAB, "tabs/sub/two.txt": _TAB.replace("7b9", "5h7"), "notes.txt": _FOREIGN}
 _READ = ("read", "tabs", "--out", "licks", "--jobs", "1")
 _REPORT = ("make", "lib/gate.lick", "--to", "tab,midi", "--report", "report.json")
+_SUNG = {"gate.lick": "tempo 120\n" + _GATE, "notes.txt": _FOREIGN}
+_TAKES = ("make", "gate.lick", "--to", "audio", "--out", "takes")
+_LISTEN = ("listen", "takes", "--licks", "gate.lick", "--report", "all.json")
 _FAMILY = ("move", "lib/gate.lick", "--all-boxes", "--out", "family/")
 SCENES = (
     Scene("make", _MAKE),
@@ -180,6 +183,20 @@ SCENES = (
         ("box", "A blues", "2", "--svg", "box.svg"),
         prepared=(("box", "A blues", "1", "--svg", "box.svg"),),
         daily=True,
+    ),
+    Scene(
+        "listen",
+        ("listen", "gate.lick", "takes/gate/gate.wav", "--report", "take.json", "--picture", "take.svg"),
+        files=_SUNG,
+        prepared=(_TAKES,),
+    ),
+    Scene("listen to a folder", _LISTEN, files=_SUNG, prepared=(_TAKES,), varies=frozenset({"all.json"})),
+    Scene(
+        "listen to a folder again, by a library's record",
+        ("listen", "takes", "--licks", "out", "--report", "all.json"),
+        files=_SUNG,
+        prepared=(_TAKES, ("make", "gate.lick", "--to", "tab"), _LISTEN, (*_TAKES, "--tempo", "90%")),
+        varies=frozenset({"all.json"}),  # what could not be read this time is in it
     ),
     Scene("find in an index", ("find", "out", "box:1"), prepared=_BUILT, says=True, daily=True),
     Scene("find in sources", ("find", "lib", "gate"), says=True),

@@ -72,7 +72,7 @@ def seen(here: Path, *without: str) -> dict[str, tuple[object, ...]]:
             what: object = None
             if stat.S_ISLNK(status.st_mode):
                 what = os.readlink(path)
-            elif stat.S_ISREG(status.st_mode):
+            elif stat.S_ISREG(status.st_mode) and status.st_size < 1 << 30:
                 what = Path(path).read_bytes()
             if name not in without:
                 found[path] = (status.st_mode, status.st_ino, status.st_mtime_ns, status.st_size, what)

@@ -127,7 +127,7 @@ def _judge(entry: Mapping[str, Any], verdict: Verdict) -> None:
     if entry["bug"]:
         terminal.err(terminal.apology(entry["error"], entry["file"]))
         verdict.add(terminal.Exit.INTERNAL)
-    elif entry["error"]:
+    elif entry["error"] and not entry["state"]:  # it could not be heard, and is tried again next time
         verdict.add(terminal.Exit.FILE_ERRORS)
     elif entry["differs"]:
         verdict.add(terminal.Exit.MUSIC_ERRORS)

@@ -120,7 +120,7 @@ def _entry(task: Task) -> dict[str, Any]:
     try:
         return entry | _heard(task)
     except UnreadableRecording as e:
-        return entry | {"error": str(e)}
+        return entry | {"error": str(e), "state": ""}  # it is soon tried again, and a disk may be better then
     except Exception as e:
         return entry | {"error": describe_crash(e), "bug": True, "state": ""}
 

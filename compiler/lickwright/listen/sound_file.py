@@ -24,6 +24,7 @@ from lickwright.listen.silenced_decoder import silenced_decoder
 _BLOCK = 1 << 17  # samples of all channels that are read together
 _MOST_CHANNELS = 8
 _LEAST = 0.2  # seconds
+_SYSTEM_ERROR = 2  # of libsndfile: SF_ERR_SYSTEM
 _WANTED = "a recording as WAV, FLAC, MP3 or Ogg is needed"
 
 
@@ -69,10 +70,29 @@ def decode_recording(file: BinaryIO) -> ReadRecording:
         raise UnreadableRecording("the file is empty")
     file.seek(0)
     try:
-        with silenced_decoder(), soundfile.SoundFile(file) as sound:
+        with silenced_decoder(), soundfile.SoundFile(_handle(file), closefd=False) as sound:
             return _decode(sound)
     except (soundfile.LibsndfileError, RuntimeError, TypeError, OSError) as e:
+        if _is_of_the_disk(e):
+            raise UnreadableRecording("the recording cannot be read: the disk gave an error", "try again") from None
         raise UnreadableRecording(f"this is not a recording that can be read: {_short(e)}") from None
+
+
+def _handle(file: BinaryIO) -> BinaryIO | int:
+    """Return the file's descriptor, for libsndfile to read itself, where it can.
+
+    A file object is read by a callback, in which an interrupt and an error of the disk are lost and look like the end of the file.
+    """
+    if os.name == "posix":
+        try:
+            return file.fileno()
+        except OSError:  # it is in memory
+            pass
+    return file
+
+
+def _is_of_the_disk(error: Exception) -> bool:
+    return getattr(error, "code", None) == _SYSTEM_ERROR
 
 
 def encode_recording(samples: NDArray[np.float32], rate: int) -> bytes:
@@ -108,6 +128,8 @@ class _Blocks:
             try:
                 block = sound.read(count, always_2d=True, out=block)
             except (soundfile.LibsndfileError, RuntimeError) as e:
+                if _is_of_the_disk(e):
+                    raise
                 self.damage = _short(e)
                 block = _filled_rows(block)  # what was decoded before the damage is there
             if not len(block):
