@@ -152,7 +152,7 @@ def test_watching_says_what_stands_once_and_the_file_edited_last_at_the_end(tmp_
             pass
         rounds += 1
     process.send_signal(signal.SIGINT)
-    _, err = process.communicate(timeout=20)
+    _, err = process.communicate(timeout=60)
     assert err.count("(L705)") == 3 + 2 + 2, "three at first, two with the edited files, one for each edit of the third"
     assert process.returncode == 130
 

@@ -444,7 +444,7 @@ def test_watch_makes_what_changes_and_ends_tidily(tmp_path: Path) -> None:
     assert any("1 made, 2 unchanged" in process.stdout.readline() for _ in range(8))
     assert (made.parent / "another.tab.txt").exists()
     process.send_signal(signal.SIGINT)
-    _, err = process.communicate(timeout=10)
+    _, err = process.communicate(timeout=60)
     assert process.returncode == 130
     assert "Traceback" not in err
     assert err.splitlines() == ["watching: press Ctrl-C to stop", "stopped"]

@@ -237,7 +237,7 @@ def test_a_build_that_is_stopped_ends_at_once_and_goes_on_later(
     for number in signals:
         os.killpg(process.pid, number)  # as a terminal does: workers get it too
         time.sleep(0.01)
-    out, err = process.communicate(timeout=30)
+    out, err = process.communicate(timeout=60)
     assert process.returncode in (code, 0)
     assert "Traceback" not in out + err
     assert not any(os.path.exists(f"/proc/{child}") for child in workers)
