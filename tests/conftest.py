@@ -15,6 +15,9 @@ from hypothesis import settings
 from commanding import Run
 from lickwright.cli import main
 
+# The matrices of a lick are small: with threads of its own, in every worker of the tests, OpenBLAS takes twice the processor time for them.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # Tests start the program hundreds of times: its bytecode is kept, also where the environment says otherwise.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
