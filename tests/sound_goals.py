@@ -6,7 +6,7 @@ In: how much to measure. Out: the worst value found. Everything is measured by `
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import pairwise
+from itertools import pairwise, product
 from math import log2
 from unittest.mock import patch
 
@@ -116,10 +116,10 @@ def stiffness(open_pitch: float, fret: float) -> float:
     return interpolate(INSTRUMENTS["clean"].guitar.stiffness, open_pitch) * 2 ** (fret / 6)
 
 
-def partials(frets: Sequence[int]) -> float:
+def partials(frets: Sequence[int], strings: slice = slice(None)) -> float:
     """Largest share by which the decay time of a partial below 5 kHz is off what the filter's two given times mean."""
     guitar, worst = INSTRUMENTS["clean"].guitar, 0.0
-    for string, open_pitch in enumerate(OPEN, 1):
+    for string, open_pitch in [*enumerate(OPEN, 1)][strings]:
         for fret in frets:
             base = hertz(open_pitch + fret)
             low, high = interpolate(guitar.low, open_pitch) * 2 ** (-fret / 24), interpolate(guitar.high, open_pitch)
@@ -155,27 +155,28 @@ CHANGES = {
 }
 
 
-def change(name: str, phases: int) -> tuple[float, float]:
-    """A technique that takes a sounding string over, soft and loud, low and high, at random phases: its largest second difference against the
-    rougher of the sustains around it, and decibels that the string is off the level it is meant to have then (0 for a slide: not measured)."""
+def change(name: str, phases: int, every: int = 1) -> tuple[float, float]:
+    """A technique that takes a sounding string over, soft and loud, low and high, at random phases (`every` so many cases): its largest second
+    difference against the rougher of the sustains around it, and decibels that the string is off the level it is meant to have then (0 for a
+    slide: not measured).
+    """
     more, interval, quieter = CHANGES[name]
     random, rough, off = np.random.default_rng(7), 0.0, 0.0
-    for open_pitch in (64, 59, 55) if name == "slide" else (64, 50, 40):  # on wound strings a slide is rough on purpose
-        for fret in (2, 5, 12):
-            for loudness in (0.3, 0.63, 0.9):
-                for phase in random.uniform(0, 1, phases):
-                    base, period = open_pitch + fret, 1 / hertz(open_pitch + fret)
-                    at = 0.35 + phase * period
-                    moves = (PitchRamp(at - 0.1, at, interval, CurveShape.FRETS),) if name == "slide" else ()
-                    first = note(0.01, at, base, loudness=loudness, moves=moves)
-                    second = note(at, at + 0.4, base + interval, loudness=loudness * quieter, **more)
-                    wave = string_of([first, second], RATE, open_pitch=open_pitch)
-                    alone = string_of([first._replace(end=at + 0.4)], RATE, open_pitch=open_pitch)
-                    calm = roughness(wave, RATE, at - 0.12 - 3 * period, at - 0.11)
-                    calm = max(calm, roughness(wave, RATE, at + 0.05, at + 0.15))
-                    rough = max(rough, roughness(wave, RATE, at - 0.01, at + 0.02 + 2 * period) / calm)
-                    if name != "slide":
-                        off = max(off, abs(_level_off(wave, alone, at, period, second)))
+    strings = (64, 59, 55) if name == "slide" else (64, 50, 40)  # on wound strings a slide is rough on purpose
+    for open_pitch, fret, loudness in [*product(strings, (2, 5, 12), (0.3, 0.63, 0.9))][::every]:
+        for phase in random.uniform(0, 1, phases):
+            base, period = open_pitch + fret, 1 / hertz(open_pitch + fret)
+            at = 0.35 + phase * period
+            moves = (PitchRamp(at - 0.1, at, interval, CurveShape.FRETS),) if name == "slide" else ()
+            first = note(0.01, at, base, loudness=loudness, moves=moves)
+            second = note(at, at + 0.4, base + interval, loudness=loudness * quieter, **more)
+            wave = string_of([first, second], RATE, open_pitch=open_pitch)
+            calm = roughness(wave, RATE, at - 0.12 - 3 * period, at - 0.11)
+            calm = max(calm, roughness(wave, RATE, at + 0.05, at + 0.15))
+            rough = max(rough, roughness(wave, RATE, at - 0.01, at + 0.02 + 2 * period) / calm)
+            if name != "slide":
+                alone = string_of([first._replace(end=at + 0.4)], RATE, open_pitch=open_pitch)
+                off = max(off, abs(_level_off(wave, alone, at, period, second)))
     return rough, off
 
 
@@ -189,24 +190,23 @@ def _level_off(wave: Wave, alone: Wave, at: float, period: float, second: NoteEv
     return 20 * float(np.log10(level(wave, RATE, start, stop) / meant))
 
 
-def repick(phases: int) -> tuple[float, float]:
-    """A string that is picked again, slow and fast: second difference before the stroke against the sustain, and decibels that the new note is
-    off the same note on a string at rest."""
+def repick(phases: int, every: int = 1) -> tuple[float, float]:
+    """A string that is picked again, slow and fast (`every` so many cases): second difference before the stroke against the sustain, and decibels
+    that the new note is off the same note on a string at rest."""
     random, rough, off = np.random.default_rng(3), 0.0, 0.0
-    for gap in (0.4, 0.11, 0.06):
-        for open_pitch in (64, 50, 40):
-            for fret, interval in ((0, 0), (5, 3), (5, -4), (3, 12)):
-                for phase in random.uniform(0, 1, phases):
-                    base, period = open_pitch + fret, 1 / hertz(open_pitch + fret)
-                    at = 0.01 + gap + phase * period
-                    second = note(at, at + 0.3, base + interval)
-                    wave = string_of([note(0.01, at, base), second], RATE, open_pitch=open_pitch)
-                    fresh = string_of([second], RATE, open_pitch=open_pitch)
-                    touch = 0.02 + period * max(1.0, 2 ** (-interval / 12))
-                    calm = roughness(wave, RATE, at - touch - 3 * period, at - touch)
-                    rough = max(rough, roughness(wave, RATE, at - touch, at - 0.0003) / calm)
-                    levels = [level(w, RATE, at + 0.001, at + 0.04) for w in (wave, fresh)]
-                    off = max(off, abs(20 * float(np.log10(levels[0] / levels[1]))))
+    intervals = ((0, 0), (5, 3), (5, -4), (3, 12))
+    for gap, open_pitch, (fret, interval) in [*product((0.4, 0.11, 0.06), (64, 50, 40), intervals)][::every]:
+        for phase in random.uniform(0, 1, phases):
+            base, period = open_pitch + fret, 1 / hertz(open_pitch + fret)
+            at = 0.01 + gap + phase * period
+            second = note(at, at + 0.3, base + interval)
+            wave = string_of([note(0.01, at, base), second], RATE, open_pitch=open_pitch)
+            fresh = string_of([second], RATE, open_pitch=open_pitch)
+            touch = 0.02 + period * max(1.0, 2 ** (-interval / 12))
+            calm = roughness(wave, RATE, at - touch - 3 * period, at - touch)
+            rough = max(rough, roughness(wave, RATE, at - touch, at - 0.0003) / calm)
+            levels = [level(w, RATE, at + 0.001, at + 0.04) for w in (wave, fresh)]
+            off = max(off, abs(20 * float(np.log10(levels[0] / levels[1]))))
     return rough, off
 
 
@@ -241,16 +241,16 @@ def onsets(take: slice = slice(None)) -> tuple[float, int]:
 
 def against_plain_loop() -> float:
     """Largest difference of the string, computed a period at a time and in pieces, from a loop over single samples."""
-    curve = (PitchRamp(0.05, 0.09, 2.0), PitchRamp(0.1, 0.18, 0.7, CurveShape.ABOVE))
+    curve = (PitchRamp(0.03, 0.05, 2.0), PitchRamp(0.06, 0.1, 0.7, CurveShape.ABOVE))
     notes = [
-        note(0.01, 0.1, 64, moves=curve[:1]),
-        note(0.1, 0.18, 66, stroke=Stroke.HAMMER, joined=True, moves=curve[1:]),
-        note(0.18, 0.24, 45, damping=Damping.PALM),
-        note(0.24, 0.28, 88, loudness=1.0),
+        note(0.01, 0.06, 64, moves=curve[:1]),
+        note(0.06, 0.1, 66, stroke=Stroke.HAMMER, joined=True, moves=curve[1:]),
+        note(0.1, 0.14, 45, damping=Damping.PALM),
+        note(0.14, 0.16, 88, loudness=1.0),
     ]
     guitar = INSTRUMENTS["clean"].guitar
     motion, stiff = plan_string(notes, 45, guitar, RATE).motion, string_dispersion(guitar, 45, RATE)
-    count, past = int(0.3 * RATE), 2000
+    count, past = int(0.18 * RATE), 2000
     plain = _plain(motion, stiff, count, past)
     worst = 0.0
     for piece in (count, 1000, 777):

@@ -144,7 +144,7 @@ def hostile() -> Iterator[tuple[str, Sequence[NoteEvent], str, float]]:
     yield "30 ms", [note(0.1, 0.13, 64)], "clean", 0.5
     yield "one dead note", [dead], "clean", 2.0
     yield "one dead note on wood", [dead], "acoustic", 2.0
-    yield "two dead notes far apart", [dead, later(dead, 8.0)], "lead", 10.0
-    yield "loud, then soft", [*loud, *(note(2 + i, 3 + i, 64, loudness=0.1) for i in range(5))], "clean", 8.0
+    yield "two dead notes far apart", [dead, later(dead, 4.0)], "lead", 5.0
+    yield "loud, then soft", [*loud, *(note(2 + i, 3 + i, 64, loudness=0.1) for i in range(3))], "clean", 5.0
     yield "a snap", [note(0.1, 0.2, 31, 4, stroke=Stroke.SNAP, loudness=1.0)], "bass", 1.0
     yield "as fast as can be", [note(0.1 + i / 60, 0.1 + (i + 1) / 60, 64 + i % 3) for i in range(60)], "lead", 2.0

@@ -274,7 +274,7 @@ def licks(draw: st.DrawFn) -> Lick:
 
 
 @pytest.mark.filterwarnings("ignore:Generating overly large repr")  # of the strategy, if it fails
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(deadline=None, derandomize=True)
 @given(st.lists(licks(), min_size=1, max_size=2))
 def test_any_tree_comes_back(some: list[Lick]) -> None:
     book = Book((Field("by", "Mara Quill"),), tuple(some))

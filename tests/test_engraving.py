@@ -18,7 +18,7 @@ from lickwright.compiler import compile_file, compile_text
 from lickwright.engraving import stops
 from lickwright.engraving.display_list import Extent, Item, ItemGroup, Text, extent, groups
 from lickwright.engraving.display_list import Path as Drawn
-from lickwright.engraving.engrave import EngravedMusic, EngravingOptions, engrave
+from lickwright.engraving.engrave import EngravedMusic, EngravingOptions, System, engrave
 from lickwright.engraving.note_values import bar_rhythm
 from lickwright.engraving.split_values import beat_grid, split_values
 from lickwright.engraving.staff_positions import clef_of, signature_steps, staff_notes
@@ -31,6 +31,7 @@ from lickwright.music.chord import parse_chord
 from lickwright.music.rhythm import parse_meter
 from made_licks import made_lick
 from read_svg import read_systems
+from shares import every_nth
 
 pytestmark = pytest.mark.xdist_group("engraving")  # the samples are engraved once
 
@@ -59,16 +60,37 @@ def sample_grids() -> tuple[tuple[str, Grid], ...]:
     return tuple((lick.title, lick.lowered.grid()) for lick in licks if lick.lowered is not None)
 
 
-@cache
+DRAWN: dict[tuple[int, float, EngravingOptions], tuple[Grid, EngravedMusic]] = {}
+
+
+def music_of(grid: Grid, width: float, options: EngravingOptions) -> EngravedMusic:
+    """The engraved music of a grid that several tests look at: drawn once."""
+    key = id(grid), width, options
+    if key not in DRAWN:
+        DRAWN[key] = grid, engrave(grid, width, options)  # the grid is kept, so that no other one gets its number
+    return DRAWN[key][1]
+
+
+BOXES: dict[int, tuple[System, list[tuple[ItemGroup, Extent]]]] = {}
+
+
+def group_boxes(system: System) -> list[tuple[ItemGroup, Extent]]:
+    """Every group of a system that several tests look at, with the box round it: worked out once."""
+    if len(BOXES) > 500:  # those of the samples, several times
+        BOXES.clear()
+    if id(system) not in BOXES:
+        BOXES[id(system)] = system, list(groups([system.group]))
+    return BOXES[id(system)][1]
+
+
 def engraved_samples(staff: bool) -> tuple[tuple[str, Grid, EngravedMusic], ...]:
     options = EngravingOptions(staff=staff)
-    return tuple((name, grid, engrave(grid, WIDTH, options)) for name, grid in sample_grids())
+    return tuple((name, grid, music_of(grid, WIDTH, options)) for name, grid in sample_grids())
 
 
-@cache
 def engraved_made(staff: bool) -> tuple[tuple[str, Grid, EngravedMusic], ...]:
     options = EngravingOptions(staff=staff)
-    return tuple((name, grid, engrave(grid, WIDTH, options)) for name, grid in made_grids(24, 11))
+    return tuple((name, grid, music_of(grid, WIDTH, options)) for name, grid in made_grids(24, 11))
 
 
 @cache
@@ -161,7 +183,7 @@ def collisions(music: EngravedMusic) -> list[str]:
         for (role, box, text), (other, beside, said) in combinations(every, 2):
             if overlap(box, beside):
                 found.append(f"system {number}: {role} {text!r} and {other} {said!r}")
-        heads = [(group.event, box) for group, box in groups([system.group]) if group.role == "staff-note"]
+        heads = [(group.event, box) for group, box in group_boxes(system) if group.role == "staff-note"]
         for (event, box), (after, beside) in combinations(heads, 2):
             together = abs(box.left + box.right - beside.left - beside.right) < 14  # heads of one stem may touch
             if event is not None and after is not None and not together and overlap(box, beside):
@@ -239,11 +261,13 @@ def check_glyphs(name: str, grid: Grid, width: float, options: EngravingOptions)
                 assert not overlap(one.box, other.box) or may_touch(one, other), (name, number, one, other)
 
 
+COUNTED = EngravingOptions(count=True)
 EVERYTHING = EngravingOptions(count=True, staff=True, chord_shapes=True)
 
 
-def test_no_two_glyphs_overlap() -> None:
-    for name, grid in (*sample_grids()[::3], *made_grids(24, 11)[:8], *two_part_grids(4, 3)):
+@every_nth(2)
+def test_no_two_glyphs_overlap(every: int) -> None:
+    for name, grid in (*sample_grids()[:: 3 * every], *made_grids(24, 11)[: 8 // every], *two_part_grids(4, 3)):
         check_glyphs(name, grid, WIDTH, EVERYTHING)
         check_glyphs(name, grid, 320.0, EngravingOptions(count=True))
 
@@ -255,8 +279,7 @@ def test_no_two_glyphs_overlap_in_many_made_up_licks() -> None:
             check_glyphs(name, grid, width, EVERYTHING)
 
 
-def check(name: str, grid: Grid, width: float, options: EngravingOptions) -> None:
-    music = engrave(grid, width, options)
+def check(name: str, grid: Grid, music: EngravedMusic, options: EngravingOptions) -> None:
     assert not collisions(music), (name, collisions(music))
     for system in music.systems:
         box = extent(system.group)
@@ -284,25 +307,35 @@ def flat(group: ItemGroup) -> Iterator[ItemGroup]:
 
 
 @pytest.mark.parametrize(
-    ("width", "options"),
-    [(WIDTH, EngravingOptions(count=True)), (250.0, EngravingOptions()), (WIDTH, EngravingOptions(staff=True))],
+    ("width", "options", "every"),
+    [
+        (WIDTH, EngravingOptions(staff=True), 1),
+        (WIDTH, COUNTED, 3),
+        (250.0, EngravingOptions(), 3),
+        pytest.param(WIDTH, COUNTED, 1, marks=pytest.mark.slow),
+        pytest.param(250.0, EngravingOptions(), 1, marks=pytest.mark.slow),
+    ],
 )
-def test_nothing_touches_and_every_event_is_drawn_once_in_the_samples(width: float, options: EngravingOptions) -> None:
-    for name, grid in sample_grids():
-        check(name, grid, width, options)
+def test_nothing_touches_and_every_event_is_drawn_once_in_the_samples(
+    width: float, options: EngravingOptions, every: int
+) -> None:
+    for name, grid in sample_grids()[::every]:
+        check(name, grid, music_of(grid, width, options), options)
 
 
-def test_nothing_touches_and_every_event_is_drawn_once_in_made_up_licks() -> None:
-    for name, grid in made_grids(24, 11):
-        check(name, grid, WIDTH, EngravingOptions(count=True, staff=True))
+@every_nth(2)
+def test_nothing_touches_and_every_event_is_drawn_once_in_made_up_licks(every: int) -> None:
+    options = EngravingOptions(count=True, staff=True)
+    for name, grid in made_grids(24, 11)[::every]:
+        check(name, grid, engrave(grid, WIDTH, options), options)
 
 
 @pytest.mark.slow
 def test_nothing_touches_in_many_made_up_licks() -> None:
     for name, grid in made_grids(500, 12):
         for width in (WIDTH, 240.0):
-            check(name, grid, width, EngravingOptions(count=True))
-        check(name, grid, WIDTH, EVERYTHING)
+            check(name, grid, engrave(grid, width, COUNTED), COUNTED)
+        check(name, grid, engrave(grid, WIDTH, EVERYTHING), EVERYTHING)
 
 
 def test_systems_fill_the_width() -> None:
@@ -311,13 +344,14 @@ def test_systems_fill_the_width() -> None:
             assert abs(extent(system.group).right - WIDTH) < 1.0, name
 
 
-def test_no_bar_is_left_alone_on_a_last_system_that_could_have_company() -> None:
+@every_nth(3)
+def test_no_bar_is_left_alone_on_a_last_system_that_could_have_company(every: int) -> None:
     slow, quick = "e5 - e8 - B5 - B8 -", "e5 e8 B5 B8 G5 G7 D5 D7"
     for bars in ([slow] * 2 + [quick] * 2, [slow] * 3 + [quick], [quick] * 4, [quick] * 7, [slow, quick] * 4):
         count = len(bars)
         grid = grid_of(f'lick "x"\nstep 1/8\n| {" | ".join(bars)} ||\n')
         assert grid is not None
-        for width in range(200, 800, 20):
+        for width in range(200, 800, 20 * every):
             shares = [system.last_bar - system.first_bar + 1 for system in engrave(grid, float(width)).systems]
             assert sum(shares) == count
             assert len(shares) == 1 or shares[-1] > 1 or max(shares) < 3, (width, shares)
@@ -384,7 +418,7 @@ def test_a_vibrato_ends_before_its_bar_line() -> None:
     for staff in (False, True):
         for name, grid, music in engraved_samples(staff):
             for system in music.systems:
-                every = list(groups([system.group]))
+                every = group_boxes(system)
                 lines = sorted(box.left for group, box in every if group.role in ("bar-line", "repeat-end", "end"))
                 notes = {group.event.number: box for group, box in every if group.role == "note" and group.event}
                 for group, wave in every:
@@ -416,10 +450,10 @@ def test_fingers_stand_beside_their_numbers_and_plucking_letters_below_the_strin
     own = grid_of(text)
     assert own is not None
     drawn_own = engrave(own, WIDTH, EngravingOptions(staff=True))
+    assert not collisions(drawn_own), collisions(drawn_own)
     for name, grid, music in (*engraved_samples(True), ("own", own, drawn_own)):
-        assert not collisions(music), (name, collisions(music))
         for system in music.systems:
-            every = [(group, box) for group, box in groups([system.group]) if group.event is not None]
+            every = [(group, box) for group, box in group_boxes(system) if group.event is not None]
             numbers = {group.event.number: box for group, box in every if group.role == "note" and group.event}
             for group, box in every:
                 if group.role in ("finger", "pluck") and group.event is not None:
@@ -468,7 +502,7 @@ SHAPES = EngravingOptions(chord_shapes=True, staff=True)
 
 def drawn_shapes(grid: Grid, options: EngravingOptions = SHAPES, width: float = WIDTH) -> list[tuple[str, str]]:
     """The symbol and the shape of each chord diagram, in order."""
-    every = [group for system in engrave(grid, width, options).systems for group in flat(system.group)]
+    every = [group for system in music_of(grid, width, options).systems for group in flat(system.group)]
     return [(found["symbol"], found["shape"]) for found in (dict(g.data) for g in every if g.role == "chord-shape")]
 
 
@@ -487,23 +521,24 @@ def test_a_chord_is_shown_as_the_lick_plays_it_and_else_near_by() -> None:
     assert drawn_shapes(grid, EngravingOptions()) == []
 
 
-def test_chord_diagrams_touch_nothing_and_hold_the_notes_of_their_chords() -> None:
+@every_nth(2)
+def test_chord_diagrams_touch_nothing_and_hold_the_notes_of_their_chords(every: int) -> None:
     found = 0
-    for name, grid in sample_grids():
-        music = engrave(grid, 350.0, SHAPES)
+    for name, grid in sample_grids()[::every]:
+        music = music_of(grid, 350.0, SHAPES)
         assert not collisions(music), (name, collisions(music))
         for system in music.systems:
-            boxes = [box for group, box in groups([system.group]) if group.role == "chord-shape"]
+            boxes = [box for group, box in group_boxes(system) if group.role == "chord-shape"]
             assert not any(overlap(one, other) for one, other in combinations(boxes, 2)), name
         tuning = grid.timeline.settings.tuning
-        for symbol, shape in drawn_shapes(grid):
+        for symbol, shape in drawn_shapes(grid, width=350.0):
             found += 1
             chord = parse_chord(symbol)
             assert chord is not None
             frets = dict(zip(range(tuning.strings, 0, -1), shape.split(), strict=True))
             heard = {(tuning.open(string) + int(fret)) % 12 for string, fret in frets.items() if fret != "x"}
             assert heard <= chord.pitch_classes and len(heard) >= 2, (name, symbol, shape)
-    assert found > 60
+    assert found > 60 // every
 
 
 @pytest.mark.parametrize(
@@ -752,7 +787,7 @@ def heads_and_beams(system: ItemGroup) -> tuple[list[Extent], list[tuple[Drawn, 
 def test_beams_slope_a_little_and_pass_no_head() -> None:
     sloping = level = 0
     for name, grid in (*sample_grids(), *made_grids(24, 11)):
-        for system in engrave(grid, WIDTH, EngravingOptions(staff=True)).systems:
+        for system in music_of(grid, WIDTH, EngravingOptions(staff=True)).systems:
             heads, beams = heads_and_beams(system.group)
             for beam, y in beams:
                 (_, left, first), (_, right, last), *_ = ((c[0], float(c[1]), float(c[2])) for c in beam.commands[:-1])
@@ -789,7 +824,7 @@ def test_bar_lines_and_a_bracket_join_staff_and_tab() -> None:
     both, tabs = ((*engraved_samples(staff), *engraved_made(staff)) for staff in (True, False))
     for (name, _, music), (_, _, tab) in zip(both, tabs, strict=True):
         for system in music.systems:
-            every = list(groups([system.group]))
+            every = group_boxes(system)
             (around,) = [box for group, box in every if group.role == "bracket"]
             lines = [box for group, box in every if group.role in ("staff-line", "strings")]
             assert around.top < min(box.top for box in lines) and around.bottom > max(box.bottom for box in lines), name
@@ -850,9 +885,9 @@ def test_a_bass_held_under_a_melody_has_a_voice_of_its_own(music: str, upper: st
     for voice, said in zip(voices, (upper, lower), strict=True):
         assert " ".join(f"{e.base.denominator}{'.' * e.dots}{'r' * e.rest}" for e in voice.rhythm.events) == said
     system = engrave(grid, WIDTH, EngravingOptions(staff=True)).systems[0]
-    stems = [box for group, box in groups([system.group]) if group.role in ("staff-stem", "staff-beam")]
+    stems = [box for group, box in group_boxes(system) if group.role in ("staff-stem", "staff-beam")]
     notes = {
-        group.event.number: box for group, box in groups([system.group]) if group.role == "staff-note" and group.event
+        group.event.number: box for group, box in group_boxes(system) if group.role == "staff-note" and group.event
     }
     for voice in voices:
         for index, chord in voice.notes.items():
@@ -876,23 +911,24 @@ def test_two_voices_have_stems_on_both_sides_of_the_strings(music: str, above: i
     assert grid is not None
     for options in (EngravingOptions(count=True), EngravingOptions(staff=True)):
         system = engrave(grid, WIDTH, options).systems[0]
-        every = [(group, box) for group, box in groups([system.group]) if group.role == "stem"]
+        every = [(group, box) for group, box in group_boxes(system) if group.role == "stem"]
         over, under = sum(box.bottom < system.top for _, box in every), sum(box.top > system.bottom for _, box in every)
         if options.staff:  # it has the voices
             assert over == 0
         else:
             assert (over, under) == (above, below)
-            beams = [box for group, box in groups([system.group]) if group.role == "beam"]
+            beams = [box for group, box in group_boxes(system) if group.role == "beam"]
             assert any(box.bottom < system.top for box in beams) == bool(above)
 
 
-def test_two_voices_hold_every_note_of_their_bar_once_and_fill_it() -> None:
+@every_nth(2)
+def test_two_voices_hold_every_note_of_their_bar_once_and_fill_it(every: int) -> None:
     found = 0
-    for name, grid in two_part_grids(20, 5):
+    for name, grid in two_part_grids(20 // every, 5):
         for options in (EngravingOptions(staff=True), EngravingOptions(count=True)):
             assert not collisions(engrave(grid, WIDTH, options)), name
             check_glyphs(name, grid, 300.0, options)
-        for index, drawn in enumerate(grid.bars):
+        for index, bar in enumerate(grid.bars):
             voices = voices_of(grid, index)
             if voices is None:
                 continue
@@ -904,21 +940,20 @@ def test_two_voices_hold_every_note_of_their_bar_once_and_fill_it() -> None:
                 for note in chord
                 if not note.mark.held
             )
-            cells = [
-                cell for column in grid.columns[drawn.first : drawn.last] for cell in column.cells if not column.lead
-            ]
+            cells = [cell for column in grid.columns[bar.first : bar.last] for cell in column.cells if not column.lead]
             assert struck == Counter(cell.sound.index for cell in cells if cell.starts), name
             for voice in voices:
                 edges = [0, *(event.end for event in voice.rhythm.events)]
-                assert [event.at for event in voice.rhythm.events] == edges[:-1] and edges[-1] == drawn.bar.length, name
-    assert found > 20
+                assert [event.at for event in voice.rhythm.events] == edges[:-1] and edges[-1] == bar.bar.length, name
+    assert found > 20 // every
 
 
 # --- the picture -----------------------------------------------------------------------------------------------------
 
 
-def test_a_reader_of_the_picture_gets_string_fret_time_and_technique_back() -> None:
-    for n, (name, grid) in enumerate((*sample_grids(), *made_grids(24, 11))):
+@every_nth(3)
+def test_a_reader_of_the_picture_gets_string_fret_time_and_technique_back(every: int) -> None:
+    for n, (name, grid) in enumerate((*sample_grids(), *made_grids(24, 11))[::every]):
         timeline = grid.timeline
         systems = read_systems(music_svg(grid, WIDTH, EVERYTHING if n % 2 else EngravingOptions()))
         assert all(len(system.lines) == timeline.settings.tuning.strings for system in systems)
@@ -936,8 +971,9 @@ def test_a_reader_of_the_picture_gets_string_fret_time_and_technique_back() -> N
             assert names <= set(number.technique.split(", ")) | {""}, (name, number)
 
 
-def test_numbers_stand_in_the_order_of_time_and_at_their_instants() -> None:
-    for name, grid in sample_grids():
+@every_nth(3)
+def test_numbers_stand_in_the_order_of_time_and_at_their_instants(every: int) -> None:
+    for name, grid in sample_grids()[::every]:
         for system in read_systems(music_svg(grid, 300)):
             xs = [instant.x for instant in system.instants]
             assert xs == sorted(xs), name

@@ -284,7 +284,7 @@ def leaves(value: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[tuple
         yield from leaves(one, (*path, key))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(deadline=None)
 @given(
     st.dictionaries(NAMES, VALUES, max_size=4),
     st.dictionaries(NAMES, st.dictionaries(NAMES, VALUES, max_size=3), max_size=2),

@@ -304,7 +304,7 @@ _PIECES = st.sampled_from([
 ])  # fmt: skip
 
 
-@settings(max_examples=400, deadline=None)
+@settings(deadline=None)
 @given(
     st.one_of(
         st.text(max_size=80), st.lists(_PIECES, max_size=12).map("".join), st.lists(_PIECES, max_size=8).map(" ".join)
@@ -322,7 +322,7 @@ def test_any_text_gives_an_answer_or_a_clear_error(question: str) -> None:
     assert library().total_changes == before
 
 
-@settings(max_examples=200, deadline=None)
+@settings(deadline=None)
 @given(st.text(min_size=1, max_size=40))
 def test_no_text_of_a_question_is_ever_sql(text: str) -> None:
     """The SQL of a value is the same whatever the value is."""

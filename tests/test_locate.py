@@ -172,7 +172,7 @@ def row(case: Case, key: bool, scale: bool, box: bool | None) -> str:
     return f"{case.title[:26]:26} {f'{tonic} {declared.scale}, {where}'[:62]:62} found {home.name}, {home.left_out} of {home.notes} out{close}{verdict}"
 
 
-@pytest.mark.parametrize("semitones", [1, 6, *(pytest.param(n, marks=pytest.mark.slow) for n in (4, 9))])
+@pytest.mark.parametrize("semitones", [6, *(pytest.param(n, marks=pytest.mark.slow) for n in (1, 4, 9))])
 def test_a_phrase_lives_in_the_same_place_when_its_hand_moves(semitones: int) -> None:
     """Moved up the neck by so many frets, a lick without open strings keeps scale and shape, its tonic moves along."""
     moved = 0
@@ -257,7 +257,7 @@ def test_a_lick_without_a_pitch_lives_nowhere() -> None:
 
 def test_it_is_quick() -> None:
     """A note costs about 2,100 lines of Python, which is 10 ms for a lick on a desktop machine; the limit is twice that."""
-    some = cases()[:20]
+    some = cases()[:10]
     notes = sum(len(case.stripped.sounds) for case in some)
     assert steps(lambda: [find_key_and_box(case.stripped) for case in some]) < 4_200 * notes
 

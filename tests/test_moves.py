@@ -20,6 +20,7 @@ from lickwright.notation.tree import Book, Field, Lick
 from lickwright.timeline.build import build_timeline
 from lickwright.timeline.model import Timeline
 from lickwright.transform.moves import MovedLick, MoveRequest, Unmovable, book_with_licks, move_lick
+from shares import every_nth
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").glob("**/*.lick"))
 HEAD = 'key A minor\nbox 1\n\nlick "Porch light"\n'
@@ -318,10 +319,11 @@ def harder(lick: Lick, book: Book, source: Source, wish: MoveRequest) -> tuple[M
     return one, set(counts[0] - counts[1])
 
 
-def test_no_move_is_harder_in_silence() -> None:
+@every_nth(2)
+def test_no_move_is_harder_in_silence(every: int) -> None:
     """Every sample in a key, and in a box or an octave, each time others: what the text has more of is said."""
     tried = gained = 0
-    for n, (lick, book, source, timeline) in enumerate(licks()):
+    for n, (lick, book, source, timeline) in [*enumerate(licks())][every // 2 :: every]:
         key = keys(timeline)[(n + 3) % 12]
         wishes = [MoveRequest(key=key, by="shape" if n % 3 == 0 else "pitch")]
         wishes += [MoveRequest(box=str(n % 5 + 1)) if n % 2 else MoveRequest(octave=1 if n % 4 else -1)]
@@ -333,7 +335,7 @@ def test_no_move_is_harder_in_silence() -> None:
             tried, gained = tried + 1, gained + bool(codes)
             assert codes == {d.code for d in one.harder}, (lick.title, wish)
             assert bool(codes) == any(words.startswith(SAID) for words in one.said), (lick.title, wish)
-    assert tried > 100
+    assert tried > 100 // every
     assert gained <= tried / 12  # where nothing else can be had; without a choice it is one in eight
 
 
@@ -384,16 +386,18 @@ def keys(timeline: Timeline) -> list[str]:
     return [str(key.transposed(n)) for n in range(12)] if key else []
 
 
-def test_a_share_of_the_samples() -> None:
-    """Every sample in two keys and boxes, each time others."""
+@every_nth(2)
+def test_a_share_of_the_samples(every: int) -> None:
+    """Every sample in two keys and boxes, each time others; every day in one."""
     for n, (lick, book, source, timeline) in enumerate(licks()):
-        for m in (n, n + 7):
+        for m in (n, n + 7)[::every]:
             in_all(lick, book, source, timeline, MoveRequest(key=keys(timeline)[m % 12], box=str(m % 5 + 1)))
 
 
-def test_every_sample_into_a_box_and_back() -> None:
+@every_nth(2)
+def test_every_sample_into_a_box_and_back(every: int) -> None:
     """The pitches are those it had; with its own box that is a place it has been played in."""
-    for n, (lick, book, source, timeline) in enumerate(licks()):
+    for n, (lick, book, source, timeline) in [*enumerate(licks())][::every]:
         there = in_all(lick, book, source, timeline, MoveRequest(box=str(n % 5 + 1)))
         assert there.semitones == 0
         book2, source2 = read(canonical_text(book_with_licks(book, [there.lick])))

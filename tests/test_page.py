@@ -262,7 +262,9 @@ def test_a_page_with_recordings_is_small_and_the_same_each_time(sounded: str) ->
     assert all(b64decode(sound)[:2] in (b"\xff\xfb", b"\xff\xf3", b"ID") for sound in sounds), "MP3 frames"
 
 
-@pytest.mark.parametrize("sound", ["acoustic", "crunch"])  # the brightest, and one that is distorted
+@pytest.mark.parametrize(
+    "sound", ["acoustic", pytest.param("crunch", marks=pytest.mark.slow)]
+)  # the brightest, and one that is distorted
 def test_a_page_of_ten_busy_seconds_is_under_250_kb(sound: str) -> None:
     notes = "| e8 e5 B8 B5 G7 G5 B5 B8 e5 e8 B8 B5 G7 G5 D7 D5 |\n"
     lick = lick_of(f'lick "Busy"\nsound {sound}\nkey A minor\nlevel 5\ntempo 96\nstep 1/16\n' + 4 * notes)

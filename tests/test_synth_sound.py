@@ -32,7 +32,7 @@ def test_the_valve_folds_nothing_back(name: str, tone: float, strength: float) -
 
 
 def test_recordings_are_equally_loud_and_safe() -> None:
-    off, peak, mean = goals.recordings(slice(None, None, 40))
+    off, peak, mean = goals.recordings(slice(40, 41))
     assert off <= 0.5
     assert peak <= -1
     assert mean < 1e-4
@@ -95,8 +95,8 @@ def test_a_guitar_is_alive(name: str) -> None:
 
 def test_guitars_come_out_alike() -> None:
     """Without levelling, the same notes are within some decibels on all guitars."""
-    notes = [note(0.1 + 0.4 * i, 0.5 + 0.4 * i, 57 + 2 * i, 4) for i in range(4)]
-    loud = [lufs(goals.rendered(notes, row.guitar, 2.0)) for row in INSTRUMENTS.values()]
+    notes = [note(0.1 + 0.2 * i, 0.3 + 0.2 * i, 57 + 2 * i, 4) for i in range(4)]
+    loud = [lufs(goals.rendered(notes, row.guitar, 1.2)) for row in INSTRUMENTS.values()]
     assert max(loud) - min(loud) < 8
 
 

@@ -78,8 +78,8 @@ def test_a_wish_to_end_keeps_its_exit_code_where_sqlite_drops_it() -> None:
 
 @pytest.mark.parametrize("scene", DAILY, ids=[scene.name.replace(" ", "-") for scene in DAILY])
 def test_some_faults_at_some_calls(server: Server, tmp_path: Path, scene: Scene) -> None:
-    totals = disturb(scene, tmp_path, server, sample=2)
-    assert sum(totals.disturbed.values()) == 2
+    totals = disturb(scene, tmp_path, server, sample=1)
+    assert sum(totals.disturbed.values()) == 1
     assert not totals.failures
 
 
