@@ -13,7 +13,7 @@ import pytest
 
 from building import library, lick, make, stray, tree
 from commanding import Run, write
-from lickwright.build import executor, up_to_date
+from lickwright.build import executor, snapshot, up_to_date
 from lickwright.store.manifest import NAME, Manifest
 
 
@@ -156,7 +156,8 @@ def reads(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """The sources that are read to see whether they changed. Files that were written this moment count as settled."""
     found: list[str] = []
     read_source = up_to_date.read_source
-    monkeypatch.setattr(up_to_date, "read_source", lambda path: (found.append(path), read_source(path))[1])
+    for module, name in ((up_to_date, "read_source"), (snapshot, "read_file")):
+        monkeypatch.setattr(module, name, lambda path: (found.append(path), read_source(path))[1])
     monkeypatch.setattr(up_to_date, "_SETTLED", -(10**10))
     return found
 
@@ -225,6 +226,7 @@ def test_the_state_of_a_source_proves_nothing_while_it_is_young_or_of_other_byte
     with Manifest(
         "out", write=True
     ) as manifest:  # as after a build of other bytes, and the file system turned back since
+        manifest.begin()
         manifest.db.execute("UPDATE sources SET hash = zeroblob(16) WHERE path LIKE '%a.lick'")
     assert _counts(run("lib")[1]) == "6 sources: 1 made, 5 unchanged"
 

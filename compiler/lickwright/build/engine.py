@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, nullcontext
 from typing import TYPE_CHECKING
 
-from lickwright.build import planner, prune, up_to_date
+from lickwright.build import planner, prune, snapshot, up_to_date
 from lickwright.build.build_config import BuildConfig
 from lickwright.build.planner import OptionSets
 from lickwright.build.summary import BuildObserver, BuildSummary
@@ -99,7 +99,13 @@ class _Build:
     def run(self) -> None:
         """Plan, work, record, and write the archive and the report that are wanted."""
         config, storage = self.config, self.storage
-        with storage.manifest(write=not config.dry, sync=config.sync, forget=self._forget) as self.manifest:
+        short = snapshot.is_applicable(config) and not storage.is_interrupted()
+        with storage.manifest(
+            write=not config.dry, sync=config.sync, forget=self._forget, whole=not short
+        ) as self.manifest:
+            if short and self._is_unchanged():
+                return
+            self.manifest.check_whole()
             if not config.dry:
                 storage.recover(self.manifest)
             if storage.limits and self.manifest.is_empty():
@@ -122,6 +128,18 @@ class _Build:
 
                 config.report(report_parts(config.out, self.summary, self.manifest))
 
+    def _is_unchanged(self) -> bool:
+        """Return True, with everything counted and shown, if a look at the snapshot tells that there is nothing to do."""
+        known = snapshot.unchanged_since_snapshot(self.manifest, self.storage, self.config, self._option_sets)
+        if known is None:
+            return False
+        summary = self.summary
+        summary.found = summary.unchanged = known.found
+        summary.files, summary.licks, summary.gone, summary.older = known.files, known.licks, known.gone, known.older
+        for one in known.remembered:
+            summary.remember(one, self._option_sets.all[one.option_set], report=False)
+        return True
+
     def _settle_unchanged(self) -> None:
         """Settle everything that needs no work."""
         db = self.manifest.db
@@ -134,9 +152,10 @@ class _Build:
         summary.failed += summary.blocked
         self._unread += [row[0] for row in db.execute("SELECT id FROM scan WHERE state = 'failed'")]
         db.execute("BEGIN")  # thousands of changes of tables that are ours alone
-        summary.files, summary.licks = up_to_date.find_up_to_date(
+        self._known = up_to_date.find_up_to_date(
             self.manifest, self.storage, self._option_sets.all, self.config.check_contents
         )
+        summary.files, summary.licks = self._known.files, self._known.licks
         db.execute("UPDATE scan SET state = 'unchanged' WHERE id IN (SELECT id FROM temp.same)")
         (summary.unchanged,) = db.execute("SELECT count(*) FROM temp.same").fetchone()
         for one in up_to_date.remembered_of(self.manifest):
@@ -192,6 +211,8 @@ class _Build:
                 self._stop(writer)
             return
         self._log.end(self._unread)
+        if not self._todo:
+            snapshot.take_snapshot(self.manifest, self.config, self._option_sets.all, self.summary, self._known)
         self.manifest.keep()
         self.storage.clear_journal(sweep=self._died)
 

@@ -36,7 +36,9 @@ CREATE TEMP TABLE scan (
 );
 CREATE TEMP TABLE same (           -- the sources that need no work
     id INTEGER PRIMARY KEY,
-    told INTEGER NOT NULL          -- 1: it has findings or refused licks on record, to be shown again
+    told INTEGER NOT NULL,         -- 1: it has findings or refused licks on record, to be shown again
+    size, mtime, ctime, inode,     -- of its file, before it was compared; of one that has no such states 0
+    folder_mtime, folder_ctime, folder_inode -- of its folder of outputs, before these were compared; 0 where it has none
 );
 CREATE TEMP TABLE seen (           -- unchanged sources that had to be read, with the new states of their files
     id INTEGER PRIMARY KEY, size, mtime, ctime, inode

@@ -9,7 +9,6 @@ unless the build asks for the contents of all. Compiles nothing and writes to no
 from __future__ import annotations
 
 import os
-import sqlite3
 import stat
 import time
 from collections.abc import Container, Iterator, Sequence
@@ -20,7 +19,7 @@ from typing import Any, NamedTuple
 from lickwright.core.source import Unreadable
 from lickwright.export import suffix_without_tempo
 from lickwright.store.addresses import is_remote
-from lickwright.store.guarded_database import Unusable
+from lickwright.store.guarded_database import Unusable, unless_readonly
 from lickwright.store.local_storage import file_state
 from lickwright.store.manifest import Manifest, OutputRow
 from lickwright.store.output_writer import content_digest, recorded_output
@@ -68,28 +67,32 @@ class Remembered(NamedTuple):
     refused: tuple[SkippedLick, ...]  # licks that were not made
 
 
+class UpToDate(NamedTuple):
+    """What is known of the sources that need no work, besides the table `same`."""
+
+    files: int  # outputs that they have
+    licks: int
+    settled: bool  # True if the states in `same` show every later change of a file or folder
+
+
 def find_up_to_date(
     manifest: Manifest, storage: Storage, option_sets: Sequence[CompileOptions], check_contents: bool = False
-) -> tuple[int, int]:
-    """Fill the table `same` with the sources that need no work, and return how many outputs and licks these have.
+) -> UpToDate:
+    """Fill the table `same` with the sources that need no work.
 
     With `check_contents` every source is read, whatever its state. Raises `Unusable` for a manifest that no program of ours wrote.
     """
     check = _UpToDateCheck(manifest, storage, option_sets, check_contents)
     try:
-        manifest.db.executemany("INSERT INTO temp.same VALUES (?, ?)", check.unchanged())
+        manifest.db.executemany("INSERT INTO temp.same VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", check.unchanged())
         check.flush()
     except (TypeError, ValueError, AttributeError, OverflowError):  # what no program of ours has entered
         raise Unusable("it is damaged") from None
     if manifest.writable and (check.read or check.moved):
         manifest.keep()
-        try:
+        with unless_readonly():
             _keep_states(manifest, check)
-        except sqlite3.OperationalError as e:
-            # Without write permission the result is still valid: only the new file states are lost.
-            if "readonly" not in str(e):
-                raise
-    return check.files, check.licks
+    return UpToDate(check.files, check.licks, check.settled)
 
 
 def _keep_states(manifest: Manifest, check: _UpToDateCheck) -> None:
@@ -104,14 +107,19 @@ def _keep_states(manifest: Manifest, check: _UpToDateCheck) -> None:
 
 def remembered_of(manifest: Manifest) -> Iterator[Remembered]:
     """Yield the sources of `same` with findings or refused licks on record, in the order of the scan. Raises `Unusable`."""
+    for id, shown, target, option_set, findings, refused in manifest.db.execute(_REMEMBERED).fetchall():
+        skipped = skipped_on_record(manifest, target, refused)
+        yield Remembered(id, os.fsdecode(shown), option_set, findings, skipped)
+
+
+def skipped_on_record(manifest: Manifest, folder: str, refused: str) -> tuple[SkippedLick, ...]:
+    """Return the licks that were not made of a source, from its row `refused`. Raises `Unusable`."""
     from json import loads
 
-    for id, shown, target, option_set, findings, refused in manifest.db.execute(_REMEMBERED).fetchall():
-        try:
-            skipped = tuple(_skipped(manifest, target, *one) for one in loads(refused)) if refused else ()
-        except (TypeError, ValueError, RecursionError):
-            raise Unusable("it is damaged") from None
-        yield Remembered(id, os.fsdecode(shown), option_set, findings, skipped)
+    try:
+        return tuple(_skipped(manifest, folder, *one) for one in loads(refused)) if refused else ()
+    except (TypeError, ValueError, RecursionError):
+        raise Unusable("it is damaged") from None
 
 
 def _skipped(manifest: Manifest, folder: str, title: object, why: object, slug: object, older: object) -> SkippedLick:
@@ -123,7 +131,7 @@ def _skipped(manifest: Manifest, folder: str, title: object, why: object, slug: 
     return SkippedLick(str(title), str(why), str(slug), int(str(older)))
 
 
-class _SuffixCache(dict[str, bool]):
+class SuffixCache(dict[str, bool]):
     """Whether outputs are wanted, by what follows a lick's name in theirs; worked out once for each suffix that is met."""
 
     def __init__(self, wanted: Container[str]) -> None:
@@ -142,14 +150,15 @@ class _UpToDateCheck:
         self, manifest: Manifest, storage: Storage, option_sets: Sequence[CompileOptions], check_contents: bool
     ) -> None:
         self.files = self.licks = 0  # of unchanged sources
+        self.settled = True  # False once a file or folder has no state that shows its next change
         self.read = self.moved = 0  # sources whose states are new; outputs with another state
         self._db = manifest.db
         self._option_sets = option_sets
         self._check_contents = check_contents
         self._stated = manifest.has_source_states()
-        self._settled = time.time_ns() - _SETTLED
+        self._latest = time.time_ns() - _SETTLED  # what changed since may change again unseen
         self._suffixes = [compile_options.suffixes() for compile_options in option_sets]
-        self._is_wanted = [_SuffixCache(suffixes) for suffixes in self._suffixes]
+        self._is_wanted = [SuffixCache(suffixes) for suffixes in self._suffixes]
         self._enough: dict[
             tuple[int, str], bool
         ] = {}  # by option set and formats on record: True if the record has every format that the options ask for
@@ -157,8 +166,8 @@ class _UpToDateCheck:
         self._seen: list[tuple[int, ...]] = []  # rows of `seen` and `moved` to be entered
         self._moved: list[tuple[object, ...]] = []
 
-    def unchanged(self) -> Iterator[tuple[int, bool]]:
-        """Yield the rows of `same`: number in the scan, and whether the source has findings or refused licks on record."""
+    def unchanged(self) -> Iterator[tuple[int, ...]]:
+        """Yield the rows of `same`."""
         matched = _MATCHED.format(
             state=_STATE if self._stated else "0, 0, 0, 0", joined=_JOINED if self._stated else ""
         )
@@ -176,10 +185,12 @@ class _UpToDateCheck:
             rows = self._wanted(outputs, option_set) if folder == target else []
             if len(rows) != made * len(self._suffixes[option_set]):
                 continue
-            if self._same_source(id, shown, hash, state) and self._same_outputs(target, rows):
+            source = self._same_source(id, shown, hash, state)
+            place = self._same_outputs(target, rows) if source else None
+            if source and place:
                 self.files += len(rows)
                 self.licks += made
-                yield id, told
+                yield (id, told, *source, *place)
 
     def _has_options(self, option_set: int, key: bytes, formats: str, indexed: int, before: int) -> bool:
         """Return True if the outputs on record were made with the present options and formats."""
@@ -197,38 +208,52 @@ class _UpToDateCheck:
         is_wanted = self._is_wanted[option_set]
         return [row for row in outputs if is_wanted[row[1][len(row[2]) :]]]
 
-    def _same_source(self, id: int, shown: bytes, hash: bytes, state: list[int]) -> bool:
-        """Return True if a source holds the bytes on record: by its state where that is on record too, else by reading it."""
+    def _same_source(self, id: int, shown: bytes, hash: bytes, state: list[int]) -> tuple[int, ...] | None:
+        """Return the state of a source that holds the bytes on record, else None: told by its state where that is on record too, else by reading it."""
         if shown == b"-":
-            return content_digest(b"") == hash
+            return self._stateless(content_digest(b"") == hash)
         try:
             if b"://" in shown and is_remote(os.fsdecode(shown)):
-                return content_digest(read_source(os.fsdecode(shown))) == hash
+                return self._stateless(content_digest(read_source(os.fsdecode(shown))) == hash)
             status = os.stat(shown)
             now = file_state(status)
             if not self._check_contents and self._stated and now == tuple(state) and stat.S_ISREG(status.st_mode):
-                return True
+                return now
             if content_digest(read_source(os.fsdecode(shown))) != hash:
-                return False
+                return None
         except (OSError, Unreadable):
-            return False
-        if max(now[1:3]) < self._settled and now != tuple(state):
+            return None
+        if max(now[1:3]) >= self._latest:
+            self.settled = False
+        elif now != tuple(state):
             self.read += 1
             self._seen.append((id, *now))
             if len(self._seen) == _BATCH:
                 self.flush()
-        return True
+        return now
 
-    def _same_outputs(self, folder: str, rows: list[tuple[Any, ...]]) -> bool:
-        """Return True if all these outputs are as we left them. Where only the state of one differs, that is noted in `moved`."""
+    def _stateless(self, same: bool) -> tuple[int, ...] | None:
+        """Return the zeros that stand for the state of a source that has none, if it is the `same`; else None."""
+        self.settled = False
+        return (0, 0, 0, 0) if same else None
+
+    def _same_outputs(self, folder: str, rows: list[tuple[Any, ...]]) -> tuple[int, ...] | None:
+        """Return the state of their folder if all these outputs are as we left them, else None.
+
+        Where only the state of an output differs, that is noted in `moved`.
+        """
+        if not rows:
+            return (0, 0, 0)
         try:
-            states = self._storage.file_states(folder, [row[1] for row in rows])
+            place, states = self._storage.look(folder, [row[1] for row in rows])
             for row, state in zip(rows, states, strict=True):
                 if row[3:] != state and not self._same_bytes(folder, row[1]):
-                    return False
+                    return None
         except OSError:
-            return False
-        return True
+            return None
+        if place is None or max(place[:2]) >= self._latest:
+            self.settled = False
+        return place or (0, 0, 0)
 
     def _same_bytes(self, folder: str, name: str) -> bool:
         """Return True if an output whose state differs holds the bytes on record. Raises OSError."""

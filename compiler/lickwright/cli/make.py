@@ -100,7 +100,7 @@ class _Make(click.Command):
 @release_options
 @click.option(
     "--check-contents/--no-check-contents",
-    help="Read every lick file to see whether it changed, whatever its size and time.",
+    help="Read every lick file, and look at every file made of it, to see whether one changed, whatever size and time say.",
 )
 @click.option("--no-sync", is_flag=True, help="Do not wait for the disk: faster, but a power cut may cost outputs.")
 @click.option(

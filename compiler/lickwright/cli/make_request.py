@@ -158,9 +158,16 @@ class MakeRequest:
 
         The command line comes first, then the project config of the source, then the defaults. The function raises UsageError.
         """
+        found: dict[str | None, CompileOptions] = {}  # by the file of the project config
 
         def options_of(path: str) -> CompileOptions:
             project = self.projects.of(path)
+            file = project.path if project is not None else None
+            if file not in found:
+                found[file] = options_in(project)
+            return found[file]
+
+        def options_in(project: ProjectConfig | None) -> CompileOptions:
             chosen = preferred_values(self._context, project)
             rows, options = _formats_and_options(chosen, project)
             key = options_key(options, project.key if project else "")

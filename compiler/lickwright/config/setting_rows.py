@@ -177,7 +177,7 @@ SETTINGS: tuple[SettingRow, ...] = (
     SettingRow("make", "out", _folder, "the folder to write into, below the folder of this file", "`out` in the current folder"),
     SettingRow("make", "width", _number(*option_parsing.WIDTHS), "columns of a text tab", "80"),
     SettingRow("make", "jobs", _number(*option_parsing.JOBS), "how many processes work at once", "one per core"),
-    SettingRow("make", "check-contents", _switch, "read every lick file to see whether it changed, whatever its size and time: `true`", "false"),
+    SettingRow("make", "check-contents", _switch, "read every lick file, and look at every file made of it, to see whether one changed: `true`", "false"),
     SettingRow("make", "tempo", _practice_tempo, "for practice: `\"60%\"` of the written tempo, or `72`", "as written"),
     SettingRow("make", "chord-tones", _switch, "a text tab says over each note what it is in its chord: `true`", "false"),
     SettingRow("make", "single-channel", _switch, "MIDI with all strings on one channel, for old gear: `true`", "false"),

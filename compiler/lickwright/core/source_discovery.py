@@ -8,7 +8,7 @@ does not make an endless walk.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic
@@ -49,9 +49,9 @@ def walk_sources(
             yield FoundSource(path, real=path, named=True)
         elif os.path.isdir(path):
             some = False
-            for one in _below(path, leave_out, suffixes):
-                some = True
-                yield one
+            for folder in walk_folders(path, leave_out, suffixes):
+                some = some or bool(folder.names) or folder.trouble is not None
+                yield from _sources_in(folder)
             if not some:
                 message = f"there is no {any_suffix(suffixes)} file in this folder or below it"
                 yield FoundSource(path, NO_LICKS.at(Span(0, 0), message, "check the folder's name"))
@@ -65,49 +65,69 @@ def any_suffix(suffixes: tuple[str, ...]) -> str:
     return f"{', '.join(first)} or {last}" if first else last
 
 
-class _Folder(NamedTuple):
-    """A folder that is searched."""
+class SourceFolder(NamedTuple):
+    """One folder that was searched."""
 
     shown: str  # its path as it is reported
     below: str  # as seen from the folder that was named, "" for that one
     real: str  # its path without links
+    names: Sequence[str] = ()  # of the sources in it, in order
+    links: frozenset[str] = frozenset()  # those of them that are links
+    trouble: Diagnostic | None = None  # why it cannot be searched; None: it was
+
+    def shown_path(self, name: str) -> str:
+        """Return the path of a file in it as it is reported."""
+        return name if self.shown == "." else os.path.join(self.shown, name)
+
+    def real_path(self, name: str) -> str:
+        """Return the path of a source in it without links."""
+        path = os.path.join(self.real, name)
+        return os.path.realpath(path) if name in self.links else path
+
+
+def walk_folders(
+    top: str, leave_out: str | None = None, suffixes: tuple[str, ...] = (SUFFIX,)
+) -> Iterator[SourceFolder]:
+    """Yield a folder and those below it, in order of their paths; `leave_out` and `suffixes` as for `walk_sources`."""
+    folders = [SourceFolder(os.path.normpath(top), "", os.path.realpath(top))]
+    while folders:
+        folder = folders.pop()
+        try:
+            with os.scandir(folder.shown) as scan:
+                entries = sorted([(entry.name, entry.is_symlink(), _is_folder(entry)) for entry in scan])
+        except OSError as e:
+            message = f"the folder cannot be read: {error_reason(e)}"
+            yield folder._replace(trouble=UNREADABLE.at(Span(0, 0), message, "check who may read it"))
+            continue
+        found = [
+            (name, linked)
+            for name, linked, is_folder in entries
+            if not is_folder and name.lower().endswith(suffixes) and name[0] != "."
+        ]
+        links = frozenset(name for name, linked in found if linked)
+        yield folder._replace(names=[name for name, _ in found], links=links)
+        folders += _subfolders(folder, entries, leave_out)
 
 
 _Entry = tuple[str, bool, bool]  # name, whether it is a link, whether it is a folder or leads to one
 
 
-def _below(top: str, leave_out: str | None, suffixes: tuple[str, ...]) -> Iterator[FoundSource]:
-    """Yield the sources in a folder and below it, in order of their paths."""
-    folders = [_Folder(os.path.normpath(top), "", os.path.realpath(top))]
-    while folders:
-        folder = folders.pop()
-        try:
-            with os.scandir(folder.shown) as scan:
-                entries = sorted((entry.name, entry.is_symlink(), _is_folder(entry)) for entry in scan)
-        except OSError as e:
-            message = f"the folder cannot be read: {error_reason(e)}"
-            yield FoundSource(folder.shown, UNREADABLE.at(Span(0, 0), message, "check who may read it"))
-            continue
-        yield from _sources_in(folder, entries, suffixes)
-        folders += _subfolders(folder, entries, leave_out)
+def _sources_in(folder: SourceFolder) -> Iterator[FoundSource]:
+    """Yield the sources in a folder, or why it cannot be searched."""
+    if folder.trouble is not None:
+        yield FoundSource(folder.shown, folder.trouble)
+    at, inside = folder.shown_path(""), os.path.join(folder.real, "")
+    for name in folder.names:
+        real = folder.real_path(name) if name in folder.links else inside + name
+        yield FoundSource(at + name, None, folder.below, real)
 
 
-def _sources_in(folder: _Folder, entries: Iterable[_Entry], suffixes: tuple[str, ...]) -> Iterator[FoundSource]:
-    at = "" if folder.shown == "." else os.path.join(folder.shown, "")
-    inside = os.path.join(folder.real, "")
-    for name, linked, is_folder in entries:
-        if name.lower().endswith(suffixes) and name[0] != "." and not is_folder:
-            real = inside + name
-            yield FoundSource(at + name, None, folder.below, os.path.realpath(real) if linked else real)
-
-
-def _subfolders(folder: _Folder, entries: Sequence[_Entry], leave_out: str | None) -> Iterator[_Folder]:
+def _subfolders(folder: SourceFolder, entries: Sequence[_Entry], leave_out: str | None) -> Iterator[SourceFolder]:
     """Yield the folders to be searched in a folder, the last first: the list that they go to is read from its end."""
-    at = "" if folder.shown == "." else os.path.join(folder.shown, "")
-    inside = os.path.join(folder.real, "")
+    at, inside = folder.shown_path(""), os.path.join(folder.real, "")
     for name, linked, is_folder in reversed(entries):
         if is_folder and not linked and name[0] != "." and inside + name != leave_out:
-            yield _Folder(at + name, f"{folder.below}/{name}" if folder.below else name, inside + name)
+            yield SourceFolder(at + name, f"{folder.below}/{name}" if folder.below else name, inside + name)
 
 
 def _is_folder(entry: os.DirEntry[str]) -> bool:

@@ -236,20 +236,24 @@ def open_guarded(path: str | None, mode: str, size: int = 0) -> GuardedConnectio
 
 
 def check_database(
-    db: sqlite3.Connection, wanted: Mapping[str, str], optional: Callable[[], Sequence[Mapping[str, str]]], pages: bool
+    db: sqlite3.Connection, wanted: Mapping[str, str], optional: Callable[[], Sequence[Mapping[str, str]]]
 ) -> None:
-    """Check that the tables are exactly those wanted, with any of the `optional` groups, and with `pages` that every page is in its place.
+    """Check that the tables are exactly those wanted, with any of the `optional` groups.
 
-    After that no page is met twice, so no walk through a table is endless; before it such a walk ends at the limits of `guard`. Of two groups
-    that share a table the first that is there whole counts. Raises `Unusable`, and what SQLite raises.
+    Of two groups that share a table the first that is there whole counts. Raises `Unusable`, and what SQLite raises.
     """
     rows = db.execute(f"{_SCHEMA} LIMIT 100").fetchall()
     found = _named(rows)
     # A trigger may have the name of a table. Of two rows of one name one would hide the other.
     if len(rows) != len(found) or not wanted.items() <= found.items() or _without(found, wanted, optional):
         raise Unusable("it is damaged, or no manifest: its tables are not ours")
-    if not pages:
-        return
+
+
+def check_pages(db: sqlite3.Connection) -> None:
+    """Check that every page is in its place. Raises `Unusable`, and what SQLite raises.
+
+    After that no page is met twice, so no walk through a table is endless; before it such a walk ends at the limits of `guard`.
+    """
     ((said,),) = db.execute("PRAGMA quick_check(1)").fetchall()
     if said != "ok":
         raise Unusable(DAMAGED, doubtful=True)
@@ -307,6 +311,16 @@ def stored_values() -> Iterator[None]:
         from lickwright.report.console import describe_crash
 
         raise Unusable(f"it is damaged ({describe_crash(e)})"[:200]) from None
+
+
+@contextmanager
+def unless_readonly() -> Iterator[None]:
+    """Leave out an entry that SQLite refuses for want of a permission: one without which a record is still right."""
+    try:
+        yield
+    except sqlite3.OperationalError as e:
+        if "readonly" not in str(e):
+            raise
 
 
 def is_locked(error: BaseException) -> bool:

@@ -9,6 +9,7 @@ import os
 import stat
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from itertools import groupby
 from typing import BinaryIO
 
 from lickwright.core.atomic_files import make_folder, move_file, remove_stale_files, replace_file
@@ -17,9 +18,11 @@ from lickwright.store.atomic_dir import write_folder
 from lickwright.store.journal import Journal
 from lickwright.store.lock import Lock
 from lickwright.store.manifest import NAME, Manifest
-from lickwright.store.ownership import OutputPaths, UnsafePath, file_kind, open_ordinary
-from lickwright.store.storage import Data, FileState, Say
+from lickwright.store.ownership import LED_OUT, OutputPaths, UnsafePath, file_kind, open_ordinary, plain_name
+from lickwright.store.storage import Data, FileState, FolderLook, Say
 from lickwright.store.unusable_manifest import set_aside
+
+_INODE = (1 << 63) - 1  # as SQLite can hold it
 
 
 class LocalStorage:
@@ -32,7 +35,7 @@ class LocalStorage:
     def __init__(self, out: str) -> None:
         self.out = out
         self._inside = OutputPaths(out)
-        self._above = "."  # the folder that `file_states` has seen to lie inside
+        self._above = "."  # the folder that was last seen to lie inside
         self._may: set[str] = set()  # folders that `check_writable` has found writable
 
     def shown(self, folder: str, name: str = "") -> str:
@@ -48,17 +51,27 @@ class LocalStorage:
         except (FileNotFoundError, NotADirectoryError):
             return None
 
-    def file_states(self, folder: str, names: Sequence[str]) -> list[tuple[int, ...] | None]:
-        """Return size, mtime, ctime and inode of some files in one folder, None for anything but an ordinary file. Raises OSError."""
+    def look(self, folder: str, names: Sequence[str]) -> FolderLook:
+        """Return the states of a folder and of some files in it. Raises OSError."""
         above = folder.rpartition("/")[0]
         if above != self._above:
             self._inside.folder(above or ".")
             self._above = above
         path = os.path.join(self.out, folder)
-        if names and not stat.S_ISDIR(os.lstat(path).st_mode):
-            raise UnsafePath("the folder is a link to another place")
+        state = _folder_state(os.lstat(path))
         found = [os.lstat(f"{path}/{name}") for name in names]
-        return [file_state(status) if stat.S_ISREG(status.st_mode) else None for status in found]
+        files = [file_state(status) if stat.S_ISREG(status.st_mode) else None for status in found]
+        return FolderLook(state, files)
+
+    def folder_states(self, folders: Sequence[str]) -> Iterator[tuple[int, ...]]:
+        """Yield mtime, ctime and inode of folders. Raises OSError, `UnsafePath` for a name that is none of ours."""
+        for above, some in groupby(folders, lambda folder: folder.rpartition("/")[0]):
+            names = [folder[len(above) + 1 if above else 0 :] for folder in some]
+            if not all(map(plain_name, names)):
+                raise UnsafePath(LED_OUT)
+            at = os.path.join(self._inside.folder(above or "."), "")
+            for name in names:
+                yield _folder_state(os.lstat(at + name))
 
     def open(self, folder: str, name: str) -> BinaryIO:
         """Open a stored file for reading. Raises OSError, `UnsafePath` for anything but an ordinary file."""
@@ -154,9 +167,11 @@ class LocalStorage:
             yield
 
     @contextmanager
-    def manifest(self, *, write: bool, sync: bool = False, forget: bool = False) -> Iterator[Manifest]:
+    def manifest(
+        self, *, write: bool, sync: bool = False, forget: bool = False, whole: bool = True
+    ) -> Iterator[Manifest]:
         """Open the manifest. `forget`: an empty one in memory. Raises `Unusable` and OSError."""
-        with Manifest(None if forget else self.out, write=write and not forget, sync=sync) as opened:
+        with Manifest(None if forget else self.out, write=write and not forget, sync=sync, whole=whole) as opened:
             yield opened
 
     def has_manifest(self) -> bool:
@@ -174,9 +189,13 @@ class LocalStorage:
         """Return a new journal for this process."""
         return Journal(self.out)
 
+    def is_interrupted(self) -> bool:
+        """Return True if a killed build left its journal. Raises OSError."""
+        return journal.has_unfinished_journal(self.out)
+
     def recover(self, manifest: Manifest) -> None:
         """Enter what killed builds wrote. Raises OSError."""
-        if journal.has_unfinished_journal(self.out):
+        if self.is_interrupted():
             journal.recover_journals(self.out, manifest)
             recovery.enter_claims(self, manifest)
 
@@ -185,14 +204,21 @@ class LocalStorage:
         journal.clear_journals(self.out, sweeping=sweep)
 
 
+def _folder_state(status: os.stat_result) -> tuple[int, int, int]:
+    """Return mtime and ctime, in nanoseconds, and the inode of a folder. Raises `UnsafePath` for anything else."""
+    if not stat.S_ISDIR(status.st_mode):
+        raise UnsafePath("the folder is a link to another place")
+    return status.st_mtime_ns, status.st_ctime_ns, status.st_ino & _INODE
+
+
 def file_state(status: os.stat_result) -> tuple[int, int, int, int]:
     """Return the values that show whether a file changed: size, both times in nanoseconds and inode; no editor keeps all of them."""
     return (
         status.st_size,
         status.st_mtime_ns,
         status.st_ctime_ns,
-        status.st_ino & (1 << 63) - 1,
-    )  # as SQLite can hold it
+        status.st_ino & _INODE,
+    )
 
 
 def _state(status: os.stat_result) -> FileState:

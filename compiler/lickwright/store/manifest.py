@@ -18,11 +18,13 @@ from lickwright.store.guarded_database import (
     GuardedConnection,
     Unusable,
     check_database,
+    check_pages,
     inspect_database,
     is_damage,
     is_doubtful,
     is_locked,
     open_guarded,
+    unless_readonly,
 )
 from lickwright.store.manifest_schema import (
     FOREIGN,
@@ -34,6 +36,7 @@ from lickwright.store.manifest_schema import (
     RELEASED,
     SCHEMA,
     SECOND,
+    SNAPSHOT,
     SOUNDS,
     SOURCE_STATES,
     optional_tables,
@@ -78,7 +81,8 @@ class Manifest:
         """Open or begin the manifest of `folder`. Without `write` nothing is created: a folder that has none, or None, gives an empty one.
 
         With `sync` whatever `keep` has committed outlasts a power cut. Without `whole` only the tables of a large manifest are checked, and
-        neither its pages nor its rows: for a few questions whose answers are judged as they are read. Raises `Unusable` and OSError.
+        neither its pages nor its rows: for a few questions whose answers are judged as they are read, and before anything else is done with it
+        `check_whole` is called. Raises `Unusable` and OSError.
         """
         self.writable = write
         self.whole = whole  # False once a large one was opened without a look at all of it
@@ -105,11 +109,12 @@ class Manifest:
             db.execute(f"PRAGMA synchronous = {'EXTRA' if self.written is not None else 'OFF'}")
             if size is None or (self.writable and size == 0):
                 _create_tables(db)
+                self.whole = True
             else:
-                self.whole = whole = self.writable or self.whole or (size or 0) <= SMALL
-                if not whole:
+                self.whole = self.whole or (size or 0) <= SMALL
+                if not self.whole:
                     db.bound_answers(size or 0)
-                _check(db, self.writable, whole)
+                _check(db, self.writable, self.whole)
         except BaseException:
             db.close()
             raise
@@ -130,6 +135,14 @@ class Manifest:
             self.db.close()
         if isinstance(error, sqlite3.OperationalError) and not is_damage(error):
             raise _of_disk(error) from None
+
+    def check_whole(self) -> None:
+        """Check pages and rows too, if the manifest was opened without that. Raises `Unusable`, and what SQLite raises."""
+        if not self.whole:
+            self.db.room = None
+            check_pages(self.db)
+            _check_rows(self.db)
+            self.whole = True
 
     def _has_table(self, name: str) -> bool:
         return _has_table(self.db, name)
@@ -197,10 +210,28 @@ class Manifest:
         """Create the table of `build/release_files.py` where it is not there yet."""
         self._with_table("released", RELEASED)
 
+    def with_snapshot(self) -> None:
+        """Create the table `snapshot` where it is not there yet."""
+        self._with_table("snapshot", SNAPSHOT)
+
+    def snapshot(self) -> object:
+        """Return what stands in `about` of the last snapshot, None where there is none or anything was entered since."""
+        row = self.db.execute("SELECT value FROM about WHERE name = 'snapshot'").fetchone()
+        return row[0] if row is not None and self._has_table("snapshot") else None
+
+    def note_snapshot(self, value: str) -> None:
+        """Enter what stands in `about` of the snapshot in the open transaction; the caller commits."""
+        self.db.execute("INSERT OR REPLACE INTO about VALUES ('snapshot', ?)", (value,))
+
     def begin(self) -> None:
-        """Begin a transaction, if none is open: what follows is committed together by the next `keep`."""
+        """Begin a transaction, if none is open: what follows is committed together by the next `keep`.
+
+        Whatever is entered ends the snapshot, which is of the manifest too.
+        """
         if not self.db.in_transaction:
             self.db.execute("BEGIN IMMEDIATE")
+            with unless_readonly():  # whoever may not write enters nothing either
+                self.db.execute("DELETE FROM about WHERE name = 'snapshot'")
 
     def keep(self) -> None:
         """Commit everything entered so far, after the outputs are on the disk. Raises OSError where the disk does not take them."""
@@ -259,13 +290,20 @@ def _check(db: sqlite3.Connection, write: bool, whole: bool) -> None:
         raise Unusable("it was made by a newer lickwright")
     if form < 1:
         raise Unusable("it was made by an older lickwright")
-    check_database(db, own_tables(form), optional_tables, whole)
+    check_database(db, own_tables(form), optional_tables)
+    whole = whole or (write and form == 1)  # before anything is entered
+    if whole:
+        check_pages(db)
     db.create_function("plain_folder", 1, plain_folder, deterministic=True)
     db.create_function("plain_name", 1, plain_name, deterministic=True)
     if form == 1:
         _add_names(db, write)
-    if not whole:
-        return
+    if whole:
+        _check_rows(db)
+
+
+def _check_rows(db: sqlite3.Connection) -> None:
+    """Raise `Unusable` for rows that no program of ours has entered."""
     questions = [*FOREIGN]
     if _has_table(db, "phrases"):
         questions.append(FOREIGN_PHRASES)

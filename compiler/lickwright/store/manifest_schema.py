@@ -108,6 +108,19 @@ CREATE TABLE source_states (
 )
 """
 
+# Comes with a build that found nothing to do: what the library and its outputs were like then. It counts while the row `snapshot` of `about` stands,
+# which goes with whatever else is entered; see `build/snapshot.py`.
+SNAPSHOT = """
+CREATE TABLE snapshot (
+    number INTEGER PRIMARY KEY,    -- of a folder of sources, in the order of the build
+    targets TEXT NOT NULL,         -- the folder of outputs of each source in it, a line each; '' for none
+    told TEXT NOT NULL,            -- number and folder of each source with findings or refused licks on record, a line each
+    states BLOB NOT NULL,          -- a hash: of the folder, its sources and their folders of outputs, by their states
+    contents BLOB NOT NULL,        -- a hash: of the bytes of its sources, and of the states of their outputs
+    outputs TEXT NOT NULL          -- the names of the outputs of each source, a line each
+)
+"""
+
 # The same in the index, where there is one: phrases longer than any lick's. A lick has 10,000 events, its repeats and bends among them.
 FOREIGN_PHRASES = "SELECT 1 FROM phrases WHERE typeof(moments) <> 'blob' OR length(moments) > 400000"
 
@@ -154,5 +167,5 @@ def optional_tables() -> tuple[dict[str, str], ...]:
     return (
         schema_of([*own, *index_schema.SEARCH_SCHEMA.split(";")]),
         schema_of(own),
-        *(schema_of(group.split(";\n")) for group in (SOUNDS, SOURCE_STATES, RELEASED)),
+        *(schema_of(group.split(";\n")) for group in (SOUNDS, SOURCE_STATES, SNAPSHOT, RELEASED)),
     )

@@ -77,7 +77,7 @@ def program_text_key(parts: Iterable[str]) -> str:
     for part in parts:
         path = os.path.join(top, part)
         if part.endswith(".py"):
-            with open(path, "rb") as file:
+            with open(path, "rb", buffering=0) as file:
                 hash.update(file.read())
         else:
             folders.append(path)
@@ -91,6 +91,6 @@ def program_text_key(parts: Iterable[str]) -> str:
                 folders.append(path)
             elif name.endswith((".py", ".lark", ".js", ".css")):
                 hash.update(name.encode())
-                with open(path, "rb") as file:
+                with open(path, "rb", buffering=0) as file:
                     hash.update(file.read())
     return hash.hexdigest()

@@ -20,7 +20,7 @@ from lickwright.store.guarded_database import LARGEST, Unusable
 from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.ownership import LED_OUT, UnsafePath, plain_folder, plain_name
 from lickwright.store.spool import PIECE, LargeData
-from lickwright.store.storage import Data, FileState, Say
+from lickwright.store.storage import Data, FileState, FolderLook, Say
 from lickwright.store.unusable_manifest import ASIDE, set_aside_message
 
 _SAVED = 30.0  # seconds between two times that the manifest is stored, at least
@@ -63,10 +63,13 @@ class RemoteStorage:
                 info = there[name] = self._at.fs.info(path)
             return _state(info)
 
-    def file_states(self, folder: str, names: Sequence[str]) -> list[tuple[int, ...] | None]:
-        """Return size, 0, 0 and a hash of the storage's metadata of some files, None for anything but a file. Raises OSError."""
+    def look(self, folder: str, names: Sequence[str]) -> FolderLook:
+        """Return, of some files, size, 0, 0 and a hash of the storage's metadata. Raises OSError."""
         found = [self.state(folder, name) for name in names]
-        return [state[1:] if state is not None and state.kind == "file" else None for state in found]
+        return FolderLook(None, [state[1:] if state is not None and state.kind == "file" else None for state in found])
+
+    def folder_states(self, folders: Sequence[str]) -> None:
+        """Return None: no time tells what became of the files in a folder."""
 
     def open(self, folder: str, name: str) -> BinaryIO:
         """Open a stored file for reading. Raises OSError."""
@@ -153,7 +156,9 @@ class RemoteStorage:
         yield
 
     @contextmanager
-    def manifest(self, *, write: bool, sync: bool = False, forget: bool = False) -> Iterator[Manifest]:
+    def manifest(
+        self, *, write: bool, sync: bool = False, forget: bool = False, whole: bool = True
+    ) -> Iterator[Manifest]:
         """Fetch the manifest and open it; store it in the end. Raises `Unusable` and OSError."""
         with tempfile.TemporaryDirectory(prefix="lickwright-") as self._home:
             path = os.path.join(self._home, NAME)
@@ -214,6 +219,10 @@ class RemoteStorage:
 
     def journal(self) -> None:
         """Return None: outputs are known by their bytes."""
+
+    def is_interrupted(self) -> bool:
+        """Return False: there is no journal."""
+        return False
 
     def recover(self, manifest: Manifest) -> None:
         """Do nothing: there is no journal."""

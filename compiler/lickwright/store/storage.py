@@ -30,6 +30,17 @@ class FileState(NamedTuple):
     inode: int = 0  # of a remote file a hash of its ETag, version or times
 
 
+class FolderLook(NamedTuple):
+    """The states of a folder of outputs and of some files in it, without their kind."""
+
+    folder: (
+        tuple[int, ...] | None
+    )  # mtime, ctime and inode: they change with every name in it; None where a storage has no such thing
+    files: Sequence[
+        tuple[int, ...] | None
+    ]  # size, mtime, ctime and inode of each; None for anything but an ordinary file
+
+
 class Storage(Protocol):
     """An output folder. Every operation raises OSError where the storage refuses, and `UnsafePath` for a path that leads out of the folder."""
 
@@ -46,11 +57,14 @@ class Storage(Protocol):
     def state(self, folder: str, name: str) -> FileState | None:
         """Return the state of what stands at a path, None for nothing. Links are not followed."""
 
-    def file_states(self, folder: str, names: Sequence[str]) -> Sequence[tuple[int, ...] | None]:
-        """Return size, mtime, ctime and inode of some files in one folder, None for anything but an ordinary file.
+    def look(self, folder: str, names: Sequence[str]) -> FolderLook:
+        """Return the states of a folder and of some files in it.
 
         The fast way to ask about all files of a folder: raises OSError where one is missing.
         """
+
+    def folder_states(self, folders: Sequence[str]) -> Iterator[tuple[int, ...]] | None:
+        """Return an iterator over the states of folders as `look` gives them, which raises OSError; None where a storage has no such thing."""
 
     def open(self, folder: str, name: str) -> BinaryIO:
         """Open a stored file for reading. Raises `UnsafePath` for anything but an ordinary file."""
@@ -90,8 +104,13 @@ class Storage(Protocol):
     def hold(self, say: Say) -> AbstractContextManager[object]:
         """Return a context that holds the output folder for one writer, where the storage has locks; makes the folder."""
 
-    def manifest(self, *, write: bool, sync: bool = False, forget: bool = False) -> AbstractContextManager[Manifest]:
-        """Return a context with the manifest open. `forget`: begin with an empty one. Raises `Unusable` for one that cannot be used."""
+    def manifest(
+        self, *, write: bool, sync: bool = False, forget: bool = False, whole: bool = True
+    ) -> AbstractContextManager[Manifest]:
+        """Return a context with the manifest open. `forget`: begin with an empty one; without `whole` only its tables need be checked.
+
+        Raises `Unusable` for one that cannot be used.
+        """
 
     def has_manifest(self) -> bool:
         """Return True if something stands in the manifest's place. Raises OSError where that cannot be told."""
@@ -104,6 +123,9 @@ class Storage(Protocol):
 
     def journal(self) -> Journal | None:
         """Return a new write-ahead journal for one process; None where outputs are known by their bytes alone."""
+
+    def is_interrupted(self) -> bool:
+        """Return True if a build was killed here and left something for `recover`. Raises OSError."""
 
     def recover(self, manifest: Manifest) -> None:
         """Enter what killed builds wrote into the manifest, by their journals. Nobody else may be writing."""
