@@ -9,8 +9,9 @@ import re
 import subprocess
 import sys
 import time
-from collections.abc import Mapping
+from collections.abc import Container, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -84,27 +85,46 @@ def test_no_colour_in_a_pipe_unless_forced(lick: Path) -> None:
     assert b"\x1b[31m" in _run(lick, "check", "b.lick", FORCE_COLOR="1").stdout
 
 
-@pytest.mark.parametrize(
-    "columns", ["1", "1000000", "wide", *(pytest.param(some, marks=pytest.mark.slow) for some in ("0", "20", "-5"))]
-)
-def test_any_width_of_terminal(lick: Path, columns: str) -> None:
-    for arguments in (["check", "b.lick"], ["show", "a.lick"], ["why"]):
-        assert _on_a_terminal(lick, *arguments, COLUMNS=columns)
+SHOWING = ["show a.lick", "check b.lick", "why", "--help"]
+
+
+def _pairs(values: Sequence[str], daily: Container[tuple[str, str]]) -> list[Any]:
+    """Every value with every command that shows something: some every day, all in slow tests."""
+    pairs = [(value, command) for value in values for command in SHOWING]
+    return [pytest.param(*pair, marks=() if pair in daily else pytest.mark.slow) for pair in pairs]
 
 
 @pytest.mark.parametrize(
-    "encoding",
-    ["ascii", "cp437", "utf-16", *(pytest.param(some, marks=pytest.mark.slow) for some in ("latin-1", "utf-8"))],
+    ("columns", "command"),
+    _pairs(
+        ["1", "1000000", "wide", "0", "20", "-5"],
+        [
+            ("1", "show a.lick"),
+            ("1", "check b.lick"),
+            ("1", "why"),
+            ("1000000", "check b.lick"),
+            ("wide", "show a.lick"),
+        ],
+    ),
 )
-def test_a_screen_that_knows_few_characters_still_gets_everything(lick: Path, encoding: str) -> None:
-    seen = []
-    for arguments, code in ((["show", "a.lick"], 0), (["check", "b.lick"], 1), (["why"], 0), (["--help"], 0)):
-        ran = _run(lick, *arguments, PYTHONIOENCODING=encoding)
-        assert ran.returncode == code
-        seen.append(ran.stdout.decode(encoding))
-    assert all(seen)
-    shown = seen[0]
-    assert "# " in shown or "♯" in shown
+def test_any_width_of_terminal(lick: Path, columns: str, command: str) -> None:
+    assert _on_a_terminal(lick, *command.split(), COLUMNS=columns)
+
+
+@pytest.mark.parametrize(
+    ("encoding", "command"),
+    _pairs(
+        ["ascii", "cp437", "utf-16", "latin-1", "utf-8"],
+        [*(("ascii", command) for command in SHOWING), ("cp437", "show a.lick"), ("utf-16", "check b.lick")],
+    ),
+)
+def test_a_screen_that_knows_few_characters_still_gets_everything(lick: Path, encoding: str, command: str) -> None:
+    ran = _run(lick, *command.split(), PYTHONIOENCODING=encoding)
+    assert ran.returncode == (command == "check b.lick")
+    shown = ran.stdout.decode(encoding)
+    assert shown
+    if command == "show a.lick":
+        assert "# " in shown or "♯" in shown
 
 
 @pytest.mark.parametrize(

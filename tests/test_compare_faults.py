@@ -67,8 +67,9 @@ def test_one_kind(name: str, fewest: int, most: int, capsys: pytest.CaptureFixtu
     assert good >= ENOUGH * cases
 
 
-def test_all_kinds_mixed(capsys: pytest.CaptureFixture[str]) -> None:
-    good, cases = _measure(list(KINDS.values()), 99)
+@pytest.mark.parametrize("most", [30, pytest.param(1_000, marks=pytest.mark.slow)])
+def test_all_kinds_mixed(most: int, capsys: pytest.CaptureFixture[str]) -> None:
+    good, cases = _measure(list(KINDS.values()), 99, most=most)
     with capsys.disabled():
         print(f"\n  compare, all kinds mixed: exactly the planted in {good} of {cases} ({good / max(1, cases):.1%})")
     assert good >= ENOUGH * cases

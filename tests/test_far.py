@@ -130,7 +130,7 @@ def test_a_format_of_several_files_is_made_once(
     tmp_path: Path, memory: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    memory.pipe_file("/lib/own.lick", SURE.encode())
+    memory.pipe_file("/lib/own.lick", b'lick "Beat"\nmeter 1/4\n| e8 e5 ||\n')
     words = ["make", "memory://lib", "--out", "memory://out", "--to", "audio", "--ladder", "90%,10,100%"]
     assert main(words) == 0
     assert len(stored(memory, "/out")) == 4

@@ -129,7 +129,7 @@ def _dies_once(item: WorkItem, compile_options: CompileOptions, place: OutputWri
 
 
 def test_what_a_killed_worker_was_writing_goes_with_the_same_build(tmp_path: Path) -> None:
-    library(tmp_path / "lib", 150)
+    library(tmp_path / "lib", 150)  # so many that workers do it: what dies would be the tests otherwise
     compile_options = CompileOptions(("tab",), Options(), None, options_key(Options(), ""), False)
     wish = BuildConfig([str(tmp_path / "lib")], str(tmp_path / "out"), lambda path: compile_options, 2, work=_dies_once)
     account = build_library(wish, BuildView())
@@ -519,12 +519,12 @@ def test_after_a_power_cut_empty_outputs_are_made_again(tmp_path: Path) -> None:
 
 
 def test_two_builds_at_once_do_the_work_of_one(tmp_path: Path) -> None:
-    library(tmp_path / "lib", 200)
+    library(tmp_path / "lib", 150)
     whole = _whole(tmp_path)
     both = [start(tmp_path, "lib", "--jobs", "2") for _ in range(2)]
     outs = [process.communicate(timeout=60) for process in both]
     assert [process.returncode for process in both] == [0, 0]
-    assert sorted(out.split("sources: ")[1].split(";")[0] for out, _ in outs) == ["200 made", "200 unchanged"]
+    assert sorted(out.split("sources: ")[1].split(";")[0] for out, _ in outs) == ["150 made", "150 unchanged"]
     assert sorted(err for _, err in outs) in (["", ""], ["", "another build is at work in out: waiting for it\n"])
     assert tree(tmp_path / "out") == whole
     assert not stray(tmp_path / "out")
@@ -581,7 +581,7 @@ def test_a_disk_that_takes_no_more_is_named_and_the_next_build_goes_on(tmp_path:
 @pytest.mark.skipif(not ROOT, reason="only root can mount")
 @pytest.mark.parametrize("size", ["200k", *(pytest.param(size, marks=pytest.mark.slow) for size in ("64k", "300k"))])
 def test_a_full_disk_is_named_and_the_next_build_goes_on(tmp_path: Path, size: str) -> None:
-    library(tmp_path / "lib", 60)
+    library(tmp_path / "lib", 150)
     whole = _whole(tmp_path)
     (tmp_path / "out").mkdir()
     mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", str(tmp_path / "out")])
