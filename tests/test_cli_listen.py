@@ -9,10 +9,7 @@ import struct
 import sys
 import types
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
-from functools import partial
 from importlib.resources import files
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -55,7 +52,7 @@ def test_a_right_take(run: Run, take: Samples) -> None:
         "score 100 of 100: 13 of 13 notes just right",
         "good: every note that can be judged is right, in time and in tune",
     ]
-    assert "not judged: the string and fret" in out
+    assert "not judged: which string and fret" in out
 
 
 def test_a_wrong_note_is_said_and_stands_under_the_tab(run: Run, wrong: Samples) -> None:
@@ -63,7 +60,7 @@ def test_a_wrong_note_is_said_and_stands_under_the_tab(run: Run, wrong: Samples)
     assert (code, err) == (1, "")
     assert " 1  bar 1, beat 3 &  fret 2 on the G string: Bb was heard, a half step too high" in out
     assert "^1" in out
-    assert " 1. find the notes of bar 1, slowly:" in out
+    assert " 1. find the notes of bar 1 slowly, at " in out
 
 
 @pytest.mark.parametrize("suffix", ["wav", "flac", "ogg", "mp3"])
@@ -403,10 +400,6 @@ def test_a_recording_that_ends_its_process_costs_only_itself(run: Run, monkeypat
 
     monkeypatch.setattr(os, "cpu_count", lambda: 2)
     monkeypatch.setattr("lickwright.cli.listen_workers._heard", heard)
-    monkeypatch.setattr(
-        "lickwright.cli.listen_workers.ProcessPoolExecutor",
-        partial(ProcessPoolExecutor, mp_context=get_context("fork")),
-    )
     for name in "abcde":
         write(f"takes/{name}.wav", "")
     code, out, err = run("takes", "--licks", "walk.lick", "--format", "json")

@@ -6,13 +6,11 @@ In: recordings, each with the lick that its name says or none, and all licks. Ou
 from __future__ import annotations
 
 import os
-import signal
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from functools import cache
+from functools import cache, partial
 from typing import Any, NamedTuple
 
+from lickwright.build.isolated_calls import Ended, call_isolated
 from lickwright.cli.listen_licks import KnownLick
 from lickwright.cli.listen_take import differs_anywhere
 from lickwright.export import Options
@@ -25,6 +23,7 @@ from lickwright.listen.stretches import hear_recording
 from lickwright.report.console import describe_crash
 
 _ENDED = "listening to it was ended from outside, as happens where memory is short"
+_SHORT = "there is not enough memory to hear it"
 _FEWEST = 3  # recordings for which processes are started
 
 
@@ -49,36 +48,15 @@ def recording_state(path: str, key: str) -> str:
 def hear_tasks(tasks: Sequence[Task], licks: Sequence[KnownLick]) -> Iterator[dict[str, Any]]:
     """Yield the entry of each recording, in order. An interrupt goes through."""
     if all(task.lick for task in tasks):
-        licks = ()  # nothing is told by ear alone, and the processes get no lick but their own
+        licks = ()  # nothing is told by ear alone
     cores = os.cpu_count() or 1
     if len(tasks) < _FEWEST or cores < 2:
         _begin(licks)
         yield from map(_entry, tasks)
         return
-    done = 0
-    try:
-        for entry in _in_processes(tasks, licks, min(cores, len(tasks))):
-            done += 1
-            yield entry
-    except BrokenProcessPool:
-        for task in tasks[done:]:  # one by one, since only so it is known which one ends its process
-            try:
-                yield from _in_processes([task], licks, 1)
-            except BrokenProcessPool:
-                yield _empty_entry(task, "") | {"error": _ENDED}
-
-
-def _in_processes(tasks: Sequence[Task], licks: Sequence[KnownLick], count: int) -> Iterator[dict[str, Any]]:
-    """Yield the entry of each recording, in order. Raises BrokenProcessPool where a process is ended from outside."""
-    with ProcessPoolExecutor(count, initializer=_begin_process, initargs=(licks,)) as pool:
-        try:
-            yield from pool.map(_entry_in_process, tasks)
-        except KeyboardInterrupt:
-            for process in list(
-                pool._processes.values()
-            ):  # else it waits for recordings that may take a minute; Python 3.14 has `kill_workers`
-                process.kill()
-            raise
+    heard = call_isolated(partial(_entry_in_process, licks), tasks, min(cores, len(tasks)))
+    for task, entry in zip(tasks, heard, strict=True):
+        yield _empty_entry(task, "") | {"error": _ENDED} if isinstance(entry, Ended) else entry
 
 
 _SHARED: list[Sequence[KnownLick]] = []  # the licks that a process tells apart by ear
@@ -89,20 +67,15 @@ def _begin(licks: Sequence[KnownLick]) -> None:
     _groups.cache_clear()
 
 
-def _begin_process(licks: Sequence[KnownLick]) -> None:
-    signal.signal(
-        signal.SIGINT, signal.SIG_IGN
-    )  # Ctrl-C reaches every process of a terminal; the first one ends the others
-    _begin(licks)
-
-
 @cache
 def _groups() -> list[list[ExpectedGroup]]:
     """Return the groups of every lick, made once for a process."""
     return [expected_groups(one.lowered.timeline, one.lowered.performance(Options())) for one in _SHARED[0]]
 
 
-def _entry_in_process(task: Task) -> dict[str, Any]:
+def _entry_in_process(licks: Sequence[KnownLick], task: Task) -> dict[str, Any]:
+    if not _SHARED or _SHARED[0] is not licks:
+        _begin(licks)
     return _entry(task)
 
 
@@ -121,6 +94,8 @@ def _entry(task: Task) -> dict[str, Any]:
         return entry | _heard(task)
     except UnreadableRecording as e:
         return entry | {"error": str(e), "state": ""}  # it is soon tried again, and a disk may be better then
+    except MemoryError:
+        return entry | {"error": _SHORT, "state": ""}
     except Exception as e:
         return entry | {"error": describe_crash(e), "bug": True, "state": ""}
 
