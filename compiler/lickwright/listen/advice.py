@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 from math import inf
+from typing import NamedTuple
 
 from lickwright.compare.diff import score_position
+from lickwright.compare.model import DifferenceKind
 from lickwright.listen.model import HeardNote, JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.remarks import Remark
 from lickwright.music.practice import Ladder
@@ -20,8 +22,7 @@ from lickwright.timeline.model import Timeline
 _STEADY = 0.025  # seconds: the median lateness of somebody who plays in time
 _FEW = 6  # notes from which on a time is steady
 _MOST = 3
-# Weights: how much a remark of each kind stands in the way of the next step; wrong notes are put right before time, and time before tone.
-_WEIGHTS = {"note": 5, "time": 3, "bend": 3, "release": 2, "vibrato": 1}
+_SLOWER = 0.8  # of the tempo that was played: where to practice what went wrong
 _BAR_WORDS = 4  # bars that a sentence names at most
 
 
@@ -49,7 +50,7 @@ def praise_words(judgement: Judgement, remarks: Sequence[Remark]) -> str:
         (not remarks, "every note that can be judged is right, in time and in tune"),
         ("note" not in about, "all notes are right"),
         (bends > 1 and not about & {"bend", "release"}, f"all {bends} bends reach their pitch"),
-        (off < _STEADY and "time" not in about, f"your time is steady: half of the notes are within {1000 * off:.0f} ms"),
+        (off < _STEADY and "time" not in about, f"your time is steady: half of the notes or more are within {1000 * _STEADY:.0f} ms"),
         (good, f"{listed_bars(good)} {are} just right"),
         (right * 2 >= len(told), f"{right} of {len(told)} pitches are right"),
         (True, ""),
@@ -80,46 +81,72 @@ def listed_bars(numbers: Sequence[int]) -> str:
     return join_words(words) if words else ""
 
 
+class _Order(NamedTuple):
+    """What to do about remarks of one kind."""
+
+    weight: int  # how much one stands in the way of the next step: wrong notes are put right before time, and time before tone
+    words: str
+
+
+_ORDERS = {
+    "note": _Order(5, "find the notes of {bars} slowly, at {bpm} beats a minute, until they are right three times in a row"),
+    "extra": _Order(4, "play only the written notes in {bars} and keep the other strings quiet, at {bpm} beats a minute"),
+    "time": _Order(3, "count {bars} aloud, then play along with a click at {bpm} beats a minute"),
+    "bend": _Order(3, "in {bars}, play the fret that the bend should reach, then bend to that pitch, at {bpm} beats a minute"),
+    "late bend": _Order(3, "start the bend in {bars} sooner and be at its pitch on the count, with a click at {bpm} beats a minute"),
+    "release": _Order(2, "let the bend all the way down in {bars}, in time with a click at {bpm} beats a minute"),
+    "vibrato": _Order(1, "hold the notes with vibrato in {bars} and move the pitch up and back evenly; speed comes later"),
+}  # fmt: skip
+_TO_BE_READY = 3  # the weight of what stands in the way, up to which a faster tempo may be tried
+
+
 def practice_advice(judgement: Judgement, remarks: Sequence[Remark]) -> list[str]:
     """Return three things to practice at most, the most useful first."""
     one, timeline = judgement.passes[judgement.best], judgement.timeline
     found: list[tuple[int, str]] = []
     slower, faster = _tempos(timeline, one)
-    for about, order in _ORDERS.items():
-        here = [remark for remark in remarks if remark.about == about]
+    for name, order in _ORDERS.items():
+        here = [remark for remark in remarks if _order_name(remark) == name]
         if here:
             bars = sorted({remark.place.bar for remark in here})
-            found.append((_WEIGHTS[about] * len(here), order.format(bars=listed_bars(bars), bpm=f"{slower:g}")))
+            found.append((order.weight * len(here), order.words.format(bars=listed_bars(bars), bpm=f"{slower:g}")))
     if abs(one.drift) >= 0.08:
         how = "faster" if one.drift > 0 else "slower"
-        found.append(
-            (4, f"play it with a click at {slower:g}: you get {how} by {100 * abs(one.drift):.0f} % on the way")
-        )
+        words = f"play it with a click at {slower:g} beats a minute: you get {how} by {100 * abs(one.drift):.0f} % on the way"
+        found.append((4, words))
     if one.pauses:
         bars = sorted({score_position(timeline, pause.before).bar for pause in one.pauses})
-        found.append((4 * len(one.pauses), f"join the parts at {listed_bars(bars)} without a pause, at {slower:g}"))
+        words = f"join the parts at {listed_bars(bars)} without a pause, at {slower:g} beats a minute"
+        found.append((4 * len(one.pauses), words))
     found.sort(key=lambda pair: -pair[0])
     advice = [words for _, words in found[:_MOST]]
-    serious = sum(weight for weight, _ in found)
-    if faster and serious <= 3:
-        advice.append(f"climb: the next tempo is {faster:g} beats a minute")
+    if one.ends_at is None and sum(weight for weight, _ in found) <= _TO_BE_READY:
+        advice += _next_step(faster, bool(found))
     return advice[:_MOST]
 
 
-_ORDERS = {
-    "note": "find the notes of {bars}, slowly: {bpm} beats a minute, until it is right three times in a row",
-    "time": "count {bars} aloud, and play it with a click at {bpm}",
-    "bend": "bend to the pitch of the fretted note in {bars}: play the goal first, then bend to it, at {bpm}",
-    "release": "let the bend all the way down in {bars}, in time with a click at {bpm}",
-    "vibrato": "hold the last notes of {bars} and swing the pitch up and back evenly, before any speed",
-}
+def _order_name(remark: Remark) -> str:
+    """Return the name in `_ORDERS` of what is to be done about a remark."""
+    if remark.kind is DifferenceKind.EXTRA:
+        return "extra"
+    return "late bend" if remark.about == "bend" and remark.kind is DifferenceKind.LATE else remark.about
+
+
+def _next_step(faster: float | None, anything: bool) -> list[str]:
+    """Return what comes next for somebody who is ready for it."""
+    if faster is not None:
+        return [f"climb: the next tempo is {faster:g} beats a minute"]
+    return [] if anything else ["it is ready: play it from memory, then in another key"]
 
 
 def _tempos(timeline: Timeline, one: JudgedPass) -> tuple[float, float | None]:
-    """Return the rung of the practice ladder at or below four fifths of the tempo that was played, and the one above that tempo, None on the top."""
+    """Return a tempo at or below four fifths of the one that was played, and the next one above that, None on the top.
+
+    Both are rungs of the practice ladder, where it reaches down so far.
+    """
     bpm = written_bpm(timeline)
     rungs = [float(rung) for rung in Ladder().rungs(bpm)]
     played = played_bpm(timeline, one)
-    below = [rung for rung in rungs if rung <= 0.8 * played]
+    below = [rung for rung in rungs if rung <= _SLOWER * played]
     above = [rung for rung in rungs if rung > played * 1.02]
-    return round(below[-1] if below else rungs[0]), round(above[0]) if above else None
+    return round(below[-1] if below else _SLOWER * played), round(above[0]) if above else None

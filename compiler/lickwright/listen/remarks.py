@@ -107,6 +107,6 @@ _WORDS: dict[str, Callable[[Timeline, HeardNote, str, float], str]] = {
 
 def _of_extra(timeline: Timeline, extra: ExtraNote) -> Remark:
     name = _letter(timeline, round(extra.pitch))
-    words = f"one note more than the lick has: {name}, after {fret_in_words(timeline, extra.after)}"
+    words = f"a note too many: {name}, after {fret_in_words(timeline, extra.after)}"
     place = score_position(timeline, extra.after)
     return Remark(DifferenceKind.EXTRA, place, extra.after.pass_no, extra.after, words, "note", extra.at)

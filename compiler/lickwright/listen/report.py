@@ -21,8 +21,8 @@ from lickwright.timeline.model import SoundingNote, Timeline, bar_name
 
 LISTED = 14  # remarks where not all are asked for
 NEVER_JUDGED = (
-    "the string and fret on which a pitch was played", "how long notes last, how loud they are, and whether they are picked or hammered",
-    "the time of one note to less than 25 ms", "bends to less than 25 cents",
+    "which string and fret you used", "how long and how loud notes are, and whether they are picked or hammered",
+    "timing within 25 ms", "bends within 25 cents",
 )  # fmt: skip
 _TUNED = 0.08  # semitones from which on the tuning of the guitar is mentioned
 _DRIFT = 0.06  # share of the tempo from which on a drift is mentioned
@@ -79,27 +79,30 @@ def caution_words(judgement: Judgement) -> str:
     return CAUTION if needs_caution(judgement.timeline) else ""
 
 
+_HINTS = {
+    "sample rate": "save the recording again, at the rate at which it was made",
+    "sound like this lick": "if it is this lick, play it alone and near the microphone, as slowly as you like; of a part, name the bars, --bars 1-2",
+    "nothing was heard": "check that the microphone is on, near the guitar, and that it is loud enough to be heard when you play it back",
+}  # by words of the refusal
+
+
 def refusal_hints(judgement: Judgement) -> list[str]:
-    """Return what may be the reason that nothing is judged."""
-    if "sample rate" in judgement.refusal:
-        return ["save the recording again, at the rate at which it was made"]
-    if "sound like this lick" in judgement.refusal:
-        return ["play the lick alone, from its beginning, near the microphone; --bars 1-2 if it is a part of it"]
-    return []
+    """Return what to do where nothing is judged."""
+    return [hint for words, hint in _HINTS.items() if words in judgement.refusal]
 
 
 def _counted(one: JudgedPass) -> str:
     late = sum(bool(n.kinds) and n.kinds <= {DifferenceKind.EARLY, DifferenceKind.LATE} for n in one.notes)
     words = f"{one.score.right} of {counted_noun(one.judged, 'note')} just right"
-    words += f", {late} more but for their time" if late else ""
-    return words + (f", {len(one.extras)} more than the lick has" if one.extras else "")
+    words += f"; {late} right but for {'its' if late == 1 else 'their'} time" if late else ""
+    return words + (f"; {counted_noun(len(one.extras), 'note')} too many" if one.extras else "")
 
 
 def whole_facts(judgement: Judgement) -> list[str]:
     """Return what holds for the whole recording; none of it costs a point."""
     timeline, one = judgement.timeline, judgement.passes[judgement.best]
     bpm, written = played_bpm(timeline, one), float(written_bpm(timeline))
-    facts = [f"played at {bpm:.0f} beats a minute, {100 * bpm / written:.0f} % of the tempo"]
+    facts = [f"played at {bpm:.0f} beats a minute, {100 * bpm / written:.0f} % of the written tempo"]
     if len(judgement.passes) > 1:
         facts.append(f"played {len(judgement.passes)} times: this is time {judgement.best + 1}, the best")
     if abs(one.drift) >= _DRIFT:
@@ -111,7 +114,7 @@ def whole_facts(judgement: Judgement) -> list[str]:
     if abs(judgement.tuning) >= _TUNED:
         how = "sharp" if judgement.tuning > 0 else "flat"
         facts.append(
-            f"the guitar is tuned {100 * abs(judgement.tuning):.0f} cents {how}: all pitches are judged from there"
+            f"the guitar is tuned {100 * abs(judgement.tuning):.0f} cents {how}: tune it before the next take; this one is judged by its own tuning"
         )
     facts += [f"begun again after {_place(timeline, sound)}" for sound in one.again]
     facts += [f"a pause of {pause.seconds:.1f} s before {_place(timeline, pause.before)}" for pause in one.pauses]
@@ -150,9 +153,9 @@ def bar_scores(timeline: Timeline, one: JudgedPass) -> list[tuple[int, int, int]
 def _bar_line(timeline: Timeline, one: JudgedPass) -> Iterator[str]:
     rows = bar_scores(timeline, one)
     good = [bar for bar, right, told in rows if right == told]
-    parts = [f"{bar_name(bar)}: {right} of {told}" for bar, right, told in rows if right < told]
+    parts = [f"{right} of {told} in {listed_bars([bar])}" for bar, right, told in rows if right < told]
     if good:
-        parts.insert(0, f"{listed_bars(good)}: all notes")
+        parts.insert(0, f"all of {listed_bars(good)}")
     if len(rows) > 1:
         yield "just right by bar: " + "; ".join(parts)
 

@@ -12,7 +12,7 @@ from lickwright.compare.score import FORMULA
 from lickwright.listen.advice import played_bpm, practice_advice, praise_words, written_bpm
 from lickwright.listen.model import HeardNote, Judgement
 from lickwright.listen.remarks import Remark, find_remarks
-from lickwright.listen.report import NEVER_JUDGED, bar_scores, caution_words, not_told, whole_facts
+from lickwright.listen.report import NEVER_JUDGED, bar_scores, caution_words, not_told, refusal_hints, whole_facts
 from lickwright.timeline.model import Timeline
 
 FORMAT = "lickwright listening report 1"
@@ -23,7 +23,8 @@ def judgement_as_json(judgement: Judgement, recording: str) -> dict[str, Any]:
     timeline = judgement.timeline
     found: dict[str, Any] = {
         "format": FORMAT, "title": timeline.title, "recording": recording, "seconds": round(judgement.seconds, 3),
-        "recognized": not judgement.refusal, "refusal": judgement.refusal, "tuning_cents": round(100 * judgement.tuning, 1),
+        "recognized": not judgement.refusal, "refusal": judgement.refusal, "hints": refusal_hints(judgement),
+        "tuning_cents": round(100 * judgement.tuning, 1),
         "shift_semitones": judgement.shift, "written_bpm": float(written_bpm(timeline)), "never_judged": list(NEVER_JUDGED),
         "passed_over": list(judgement.passed_over), "caution": caution_words(judgement),
         "passes": [_pass(judgement, n) for n in range(len(judgement.passes))],

@@ -16,7 +16,7 @@
     const parts = [];
     if (report.title !== document.title) parts.push(said("p", `This report is about another lick, ${report.title}.`));
     if (report.refusal) {
-      parts.push(said("p", sentence(report.refusal)));
+      parts.push(said("p", sentence(report.refusal)), ...report.hints.map((hint) => said("p", sentence(hint))));
     } else {
       const { score, remarks } = report.best;
       parts.push(said("p", `Score ${score.of_100} of 100: ${score.right} of ${score.notes} notes just right.`));

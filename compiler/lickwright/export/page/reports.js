@@ -30,7 +30,8 @@ const checkReport = (value) => {
   if (value.format === "lickwright listening reports 1") throw new Error("this is about many recordings: open the report of one");
   if (value.format !== REPORT || !isText(value.title)) throw new Error(NO_REPORT);
   const caution = isText(value.caution) ? value.caution : "";
-  if (value.recognized === false && isText(value.refusal)) return { title: value.title, refusal: value.refusal, caution };
+  const hints = areTexts(value.hints) ? value.hints : [];
+  if (value.recognized === false && isText(value.refusal)) return { title: value.title, refusal: value.refusal, hints, caution };
   const best = Array.isArray(value.passes) ? value.passes[value.best] : null;
   const { praise, facts, practice } = value;
   if (value.recognized !== true || !isPass(best) || !isText(praise) || !areTexts(facts) || !areTexts(practice)) throw new Error(NO_REPORT);
