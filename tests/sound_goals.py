@@ -18,7 +18,8 @@ from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent
 from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
 from lickwright.synth import waveguide
-from lickwright.synth.automation import notes_by_string, plan_string, stroke_amplitude
+from lickwright.synth.automation import notes_by_string, plan_string
+from lickwright.synth.excitation import stroke_amplitude
 from lickwright.synth.guitar import Instrument, StringVoice
 from lickwright.synth.loop_filters import loop_taps
 from lickwright.synth.stiffness import Dispersion, string_dispersion
@@ -241,7 +242,7 @@ def onsets(take: slice = slice(None)) -> tuple[float, int]:
 
 def against_plain_loop() -> float:
     """Largest difference of the string, computed a period at a time and in pieces, from a loop over single samples."""
-    curve = (PitchRamp(0.03, 0.05, 2.0), PitchRamp(0.06, 0.1, 0.7, CurveShape.ABOVE))
+    curve = (PitchRamp(0.03, 0.05, 2.0, CurveShape.FRETS), PitchRamp(0.06, 0.1, 1.0, CurveShape.FRETS))
     notes = [
         note(0.01, 0.06, 64, moves=curve[:1]),
         note(0.06, 0.1, 66, stroke=Stroke.HAMMER, joined=True, moves=curve[1:]),
@@ -272,17 +273,9 @@ def _plain(motion: Motion, stiff: Dispersion, count: int, past: int) -> Wave:
     designs = [stiff.design(share) for share in np.interp(edges, motion.at, motion.stiff)]
     lengths = np.interp(edges, motion.at, motion.length)
     fades = [cell_fade(float(at), *of) for at, *of in zip(edges, pairwise(designs), lengths, lengths[1:], strict=False)]
-    glides = DelayLoop(motion, stiff=(stiff,)).gliding(edges[:-1].tolist())
-    ends, loops = loop_taps(*(np.interp(edges, motion.at, v) for v in motion.values[:4]))
     for start, stop in motion.spans:
         for t in range(start, min(stop, count)):
             cell = t // CELL
-            if glides[cell]:
-                way = (t - edges[cell]) / CELL
-                for k, share in ((cell, 1 - way), (cell + 1, way)):
-                    kernel = np.convolve(loops[:, k], designs[k].taps)
-                    y[past + t] += share * _read(y, past + t - int(ends[k]) + designs[k].ahead, kernel)
-                continue
             for k in range(len(taps)):
                 read = t - int(first[t]) - k
                 way = min(1.0, max(0.0, (read - fades[cell].start) / CELL))

@@ -15,6 +15,7 @@ from lickwright.music.instruments import INSTRUMENTS, Guitar
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent
 from lickwright.synth.automation import plan_string
+from lickwright.synth.pitch_warp import WarpedString
 from lickwright.synth.stiffness import string_dispersion
 from lickwright.synth.waveguide import DelayLoop
 
@@ -36,7 +37,8 @@ def string_of(
     """The first plane of the one string that plays `notes`, as it swings: before pick-up and amplifier."""
     stiff = string_dispersion(guitar, open_pitch, rate)
     count = int((max(n.end for n in notes) + 0.3) * rate)
-    wave = DelayLoop(plan_string(notes, open_pitch, guitar, rate).motion, stiff=(stiff,)).samples(0, count)
+    plan = plan_string(notes, open_pitch, guitar, rate)
+    wave = WarpedString(DelayLoop(plan.motion, stiff=(stiff,)).samples, plan.warp).samples(0, count)
     assert wave is not None
     return wave
 

@@ -19,8 +19,8 @@ from lickwright.music.instruments import INSTRUMENTS, Guitar
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent, Performance
 from lickwright.synth.amp import Amp
-from lickwright.synth.automation import Humanizer
 from lickwright.synth.guitar import Instrument
+from lickwright.synth.humanizer import Humanizer
 from lickwright.synth.loudness import normalize_samples
 from lickwright.synth.sympathy import Sympathy
 from sound_measure import OPEN, lufs, note, true_peak

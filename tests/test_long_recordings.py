@@ -29,9 +29,10 @@ from lickwright.store.spool import IN_MEMORY, LargeData, Spool
 from lickwright.synth import automation as plans
 from lickwright.synth import guitar, loudness
 from lickwright.synth.arrangement import RATE, Cue
-from lickwright.synth.automation import Humanizer, Planner
+from lickwright.synth.automation import Planner
 from lickwright.synth.excitation import Scrape
 from lickwright.synth.guitar import Instrument
+from lickwright.synth.humanizer import Humanizer
 from lickwright.synth.wave import PIECE, Wave
 from sound_measure import OPEN, note
 
@@ -55,9 +56,9 @@ BUSY = [
 def test_the_same_samples_whatever_is_planned_at_once(monkeypatch: pytest.MonkeyPatch, feel: Humanizer | None) -> None:
     """Bit by bit: nobody may hear where a stretch of the plan ends."""
     waves = []
-    for ahead, window in ((inf, 99.0), (0.0, 0.11)):
+    for ahead, window in ((inf, 99.0), (0.5, 0.11)):
         monkeypatch.setattr(guitar, "AHEAD", ahead)
-        monkeypatch.setattr(guitar, "IN_TIME", 0.1)
+        monkeypatch.setattr(guitar, "IN_TIME", 0.5)
         monkeypatch.setattr(plans, "WINDOW", window)
         instrument, count = Instrument(BUSY, OPEN, INSTRUMENTS["clean"].guitar, RATE, feel), 3 * RATE
         waves.append(np.concatenate([instrument.samples(at, at + 6000) for at in range(0, count, 6000)]))

@@ -33,10 +33,11 @@ def test_partials_lie_where_those_of_a_stiff_string_do(name: str, fret: int) -> 
 
 
 def test_a_bent_string_is_as_stiff() -> None:
+    """It is not shorter but tighter, and all its partials go up together: B stays that of its fret."""
     wave = string_of([note(0.01, 1.5, 62, moves=(PitchRamp(0.02, 0.2, 2.0),))], RATE, open_pitch=55)
-    stiff, base = real.inharmonicity(wave[int(0.1 * RATE) :], RATE, hertz(64))
+    stiff, base = real.inharmonicity(wave[int(0.2 * RATE) :], RATE, hertz(64))
     given = interpolate(INSTRUMENTS["clean"].guitar.stiffness, 55)
-    assert stiff == pytest.approx(given * 2 ** (9 / 6), rel=0.05)
+    assert stiff == pytest.approx(given * 2 ** (7 / 6), rel=0.05)
     assert base == pytest.approx(hertz(64), rel=3e-4)
 
 

@@ -9,8 +9,9 @@ import sound_goals as goals
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.pitch_curves import PitchRamp, pitch_offsets
-from lickwright.synth.automation import Humanizer, plan_string
+from lickwright.synth.automation import plan_string
 from lickwright.synth.guitar import Instrument
+from lickwright.synth.humanizer import Humanizer
 from lickwright.synth.waveguide import DelayLoop
 from shares import every_nth
 from sound_measure import OPEN, cents, decay, first_partial, hertz, level, note, roughness, string_of

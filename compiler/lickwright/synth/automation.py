@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain, pairwise
-from math import ceil, floor, inf, log2
+from math import ceil, inf, log2
 from typing import NamedTuple
 
 import numpy as np
@@ -19,22 +19,22 @@ from lickwright.music.pitch import frequency
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent
 from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
-from lickwright.synth import damping, excitation, pulses
+from lickwright.synth import damping, excitation
 from lickwright.synth.damping import Decay, Knot
+from lickwright.synth.humanizer import Humanizer, goes_on, vary_strokes
 from lickwright.synth.loop_filters import Samples, loss_filter_taps
+from lickwright.synth.pitch_warp import StringTime, Warp, curve_instants
 from lickwright.synth.stiffness import string_dispersion
 from lickwright.synth.waveguide import CELL, Motion, Pulse
 
 GONE = 0.2  # seconds after which a stopped string is still: 100 dB
-CONTROL = 0.002  # seconds between two points of a pitch curve; 0.02 cents off a straight line in the quickest bend
+SAME = 2e-5  # share of a pitch that is no change of it: 0.03 cents
 WINDOW = 8.0  # seconds of a pitch curve that are worked out together
 SLIDING = 0.6  # of the decay times, while a finger slides
 REACHING, A_METER = 0.06, 0.5  # seconds that the hand needs for another position, and more for each meter
 REACHING_SHARE = 0.45  # of the note before, at most
 LIFTED = 0.15  # seconds between two notes in which the hand is off the strings
 
-LEVEL = 0.1  # root mean square of a string struck mf
-LOUDER = 1.5  # amplitude is loudness to this power: 16 dB from pp to ff
 LEAST = {Stroke.HAMMER: 0.09, Stroke.PULL: 0.14, Stroke.TAP: 0.1}  # of a pick: given however loud the string is
 PRESSED = tuple(LEAST)
 
@@ -48,23 +48,11 @@ class Swell(NamedTuple):
 
 @record
 class StringAutomation:
-    """What one string does: its motion, and the strokes whose volume swells."""
+    """What one string does: its motion, how fast that is heard, and the strokes whose volume swells."""
 
-    motion: Motion
+    motion: Motion  # in samples of the string's own time
     swells: tuple[Swell, ...]
-
-
-class Humanizer(NamedTuple):
-    """Small variation from stroke to stroke, the same for the same seed."""
-
-    seed: int
-    loudness: float = 0.08  # at most, of a note's own, up or down
-    place: float = 0.06  # of the distance from the bridge
-    time: float = 0.002  # seconds late, at most
-
-    def turn(self, string: int, index: int, what: int) -> float:
-        """Return a number between −1 and 1 for the stroke `index` of a string; `what` names the quantity, so that each has numbers of its own."""
-        return float(pulses.white_noise(1, self.seed * 1_000_003 + string * 65_537 + index * 7 + what)[0])
+    warp: Warp  # how this time runs
 
 
 def plan_string(
@@ -72,32 +60,6 @@ def plan_string(
 ) -> StringAutomation:
     """Return the automation of a string tuned to `open_pitch` (MIDI) that plays `notes`, by start, at `rate` samples a second."""
     return Planner(notes, open_pitch, guitar, rate, feel).until(inf)
-
-
-def _varied(notes: Iterable[NoteEvent], feel: Humanizer) -> Iterator[NoteEvent]:
-    """Yield the notes with struck ones a little louder or softer and a little late; the note before a late one lasts until then."""
-    before: NoteEvent | None = None
-    for n, note in enumerate(notes):
-        if not _goes_on(note):
-            late = min(feel.time * abs(feel.turn(note.string, n, 1)), (note.end - note.start) / 4)
-            if before is not None and before.end >= note.start:
-                before = before._replace(end=note.start + late)
-            loudness = min(1.0, note.loudness * (1 + feel.loudness * feel.turn(note.string, n, 0)))
-            note = note._replace(start=note.start + late, loudness=loudness)
-        if before is not None:
-            yield before
-        before = note
-    if before is not None:
-        yield before
-
-
-def stroke_amplitude(loudness: float) -> float:
-    """Return the root mean square of a string struck at `loudness` (0 to 1)."""
-    return float(LEVEL * (loudness / excitation.MEDIUM) ** LOUDER)
-
-
-def _goes_on(note: NoteEvent) -> bool:
-    return note.joined and note.stroke is Stroke.NONE
 
 
 class Planner:
@@ -108,9 +70,13 @@ class Planner:
     ) -> None:
         self._open, self._guitar, self._rate = open_pitch, guitar, rate
         self._stiff = string_dispersion(guitar, open_pitch, rate)
-        self._knots: list[Samples] = []  # shape (4, n): sample, hertz, decay low and high
-        self._last = -1  # sample of the last knot
+        self._time = StringTime()
+        self._knots: list[Samples] = []  # shape (4, n): the string's sample, its own hertz, decay low and high
+        self._last = -1  # the string's sample until which all knots are known, or that of the last
+        self._hertz = frequency(open_pitch)  # of the last knot
+        self._pace = 1.0  # of the string's time where the note began
         self._pulses: list[tuple[int, Pulse]] = []
+        self._later: list[tuple[float, Pulse]] = []  # at seconds that have no place yet
         self._spans: list[tuple[int, float]] = []  # the last one without an end while it is not known
         self._swells: list[Swell] = []
         self._still = -1.0  # seconds from which on the string does not sound
@@ -118,10 +84,13 @@ class Planner:
         self._now = Knot(0.0, frequency(open_pitch), Decay(1.0, 1.0))  # what the note before left it at
         self._level = (0.0, 0.0, 1.0)  # how strongly it swings, since when (seconds), and its mean decay
         self._steps = self._play(notes, feel)
-        self.known = 0.0  # the sample until which everything is given; infinity when there is nothing more
+        self.known = 0.0  # the string's sample until which everything is given; infinity when there is nothing more
 
     def until(self, sample: float) -> StringAutomation:
-        """Return what happens after all that was returned before, until `sample` or later. A pulse can come some milliseconds too late for that."""
+        """Return what happens after all that was returned before, until the string's `sample` or later.
+
+        A pulse can come some milliseconds too late for that.
+        """
         while (known := self._last // CELL * CELL) < sample:
             if next(self._steps, None) is None:
                 break
@@ -137,7 +106,8 @@ class Planner:
         spans = [(int(max(start, self.known)), min(stop, known)) for start, stop in self._spans]
         inside = tuple((start, int(stop)) for start, stop in spans if start < stop)
         pulses = tuple(sorted(self._pulses, key=lambda pulse: pulse[0]))
-        found = StringAutomation(Motion(at.astype(np.int64), length, *taps, stiff, pulses, inside), tuple(self._swells))
+        motion = Motion(at.astype(np.int64), length, *taps, stiff, pulses, inside)
+        found = StringAutomation(motion, tuple(self._swells), self._time.given())
         self._knots, self._pulses, self._swells = [], [], []
         self._spans = [span for span in self._spans if span[1] > known]
         self.known = known
@@ -146,7 +116,7 @@ class Planner:
     def _play(self, notes: Iterable[NoteEvent], feel: Humanizer | None) -> Iterator[bool]:
         """Plan all notes; yields after each, and every `WINDOW` seconds within a long one."""
         if feel is not None:
-            notes = _varied(notes, feel)
+            notes = vary_strokes(notes, feel)
         note = None
         for n, following in enumerate(chain(notes, (None,))):
             if note is not None:
@@ -167,6 +137,7 @@ class Planner:
         last = hertz
         for begin, until in _windows(note):
             last = self._bend(note, pitch, decay, begin, until, cut) or last
+            self._place_noises(until)
             yield True
         self._end(note, last, decay, cut, following)
 
@@ -178,9 +149,13 @@ class Planner:
         return own.shorter(damping.PALM) if note.damping is Damping.PALM else own
 
     def _add(self, seconds: float, hertz: float, decay: Decay) -> None:
-        """Add a knot, at least one sample after the one before."""
-        self._last = max(round(seconds * self._rate), self._last + 1)
-        self._knots.append(np.array(((self._last,), (hertz,), (decay.low,), (decay.high,))))
+        """Add a knot for what is heard, at least one sample after the one before."""
+        sample = round(seconds * self._rate)
+        own = hertz / self._time.pace(sample)
+        if abs(own - self._hertz) > SAME * own:
+            self._hertz = own
+        self._last = max(round(self._time.place(sample)), self._last + 1)
+        self._knots.append(np.array(((self._last,), (self._hertz,), (decay.low,), (decay.high,))))
 
     def _begin(self, note: NoteEvent, hertz: float, decay: Decay) -> None:
         """Add the knots from the state of the string before to that of the note."""
@@ -188,15 +163,18 @@ class Planner:
         knots: Iterable[Knot] = (after,)
         if not self._sounds(note):
             self._close()
-            self._spans.append((round(note.start * self._rate), inf))
-        elif _goes_on(note):
-            knots = (after._replace(seconds=note.start + 0.5 / hertz),)
+            self._time.restart(round(note.start * self._rate))
+            self._spans.append((round(self._time.place(round(note.start * self._rate))), inf))
+        elif goes_on(note):
+            knots = (before, after._replace(seconds=note.start + 0.5 / hertz))
         elif note.stroke in PRESSED:
             knots = damping.finger_damping(note.start, before, after, self._pressed_anew(note))
         else:
-            knots = damping.pick_damping(self._touched, note.start, before, after, 1 / self._rate)
+            knots = tuple(damping.pick_damping(self._touched, note.start, before, after, 1 / self._rate))
+            self._time.come_back(*(round(knot.seconds * self._rate) for knot in knots[damping.SHIFTING]))
         for knot in knots:
             self._add(*knot)
+        self._pace = self._time.pace(round(note.start * self._rate))
 
     def _have(self, note: NoteEvent) -> float:
         """Return the root mean square of the string when a note begins."""
@@ -206,7 +184,7 @@ class Planner:
     def _pressed_anew(self, note: NoteEvent) -> bool:
         """Return whether a finger damps the string as it comes down: a tap always, else where the note is to be louder than the string is."""
         alone = (1 - LEAST[note.stroke] ** 2) ** 0.5  # with the least that it gives, this is as loud as wanted
-        return note.stroke is Stroke.TAP or bool(self._have(note) < stroke_amplitude(note.loudness) * alone)
+        return note.stroke is Stroke.TAP or bool(self._have(note) < excitation.stroke_amplitude(note.loudness) * alone)
 
     def _sounds(self, note: NoteEvent) -> bool:
         """Return whether the string still sounds when a note begins."""
@@ -214,15 +192,15 @@ class Planner:
 
     def _close(self) -> None:
         if self._spans and self._spans[-1][1] == inf:
-            self._spans[-1] = (self._spans[-1][0], round(self._still * self._rate))
+            self._spans[-1] = (self._spans[-1][0], round(self._time.place(round(self._still * self._rate))))
 
     def _strike(self, note: NoteEvent, hertz: float, decay: Decay, place: float) -> None:
         """Add the pulse of the stroke, as strong as the note is loud."""
-        wanted, have = stroke_amplitude(note.loudness), self._have(note)
-        if _goes_on(note) and have:
+        wanted, have = excitation.stroke_amplitude(note.loudness), self._have(note)
+        if goes_on(note) and have:
             self._level = (have, note.start, decay.mean)
             return
-        period = self._rate / hertz
+        period = self._rate * self._pace / hertz
         shape: Pulse
         if note.stroke is Stroke.SCRAPE:
             shape = excitation.Scrape(note, wanted, self._rate)
@@ -237,7 +215,7 @@ class Planner:
                 excitation.pick_excitation(note, self._guitar, self._open, period, self._stiff, place, self._rate)
                 * wanted
             )
-        self._pulses.append((round(note.start * self._rate), shape))
+        self._pulses.append((round(self._time.place(round(note.start * self._rate))), shape))
         self._level = (wanted, note.start, decay.mean)
         if note.fade_in:
             self._swells.append(Swell(note.start, note.fade_in))
@@ -245,29 +223,55 @@ class Planner:
     def _bend(
         self, note: NoteEvent, pitch: float, decay: Decay, begin: float, until: float, cut: float
     ) -> float | None:
-        """Add the pitch curve of a note from `begin` to `until` as knots, up to `cut`; return where it ends (hertz), None where nothing moves.
+        """Add the pitch curve of a note from `begin` to `until`, up to `cut`; return where it ends (hertz), None where nothing moves.
+
+        A finger that slides makes the string shorter; whatever else moves the pitch makes its time run faster.
+        """
+        slides = [move for move in note.moves if move.shape is CurveShape.FRETS]
+        others = [move for move in note.moves if move.shape is not CurveShape.FRETS]
+        at_first = pitch_offsets(others, [note.start])[0]
+        times = curve_instants(others, begin, until)
+        times = times[times < cut]
+        paces = self._pace * 2 ** ((np.array(pitch_offsets(others, times.tolist())) - at_first) / 12)
+        self._time.change(note.start * self._rate, times * self._rate, paces)
+        moved = self._slide(note, slides, pitch + at_first, decay, begin, until, cut)
+        if others:
+            self._last = max(self._last, int(self._time.place(min(until, cut) * self._rate)) - 1)
+        return self._hertz * self._time.pace(min(until, cut) * self._rate) if moved or len(times) else None
+
+    def _slide(
+        self,
+        note: NoteEvent,
+        slides: list[PitchRamp],
+        pitch: float,
+        decay: Decay,
+        begin: float,
+        until: float,
+        cut: float,
+    ) -> bool:
+        """Add the knots of a finger that slides along the string from `pitch`; return whether there are any.
 
         The loop leads its curve by half a period, so each knot comes that much later.
         """
-        times = _instants(note.moves, begin, until)
-        hertz = frequency(pitch) * 2 ** (np.array(pitch_offsets(note.moves, times.tolist())) / 12)
+        times = curve_instants(slides, begin, until)
+        hertz = frequency(pitch) * 2 ** (np.array(pitch_offsets(slides, times.tolist())) / 12) / self._pace
         kept = times + 0.5 / hertz < cut
         times, hertz = times[kept], hertz[kept]
         if not len(times):
-            return None
+            return False
         knots = np.empty((4, len(times)))
-        knots[0] = np.maximum(np.round((times + 0.5 / hertz) * self._rate), self._last + 1)
+        own = self._time.places((times + 0.5 / hertz) * self._rate)
+        knots[0] = np.maximum(np.round(own), self._last + 1)
         count = np.arange(len(times))
         knots[0] = np.maximum.accumulate(knots[0] - count) + count  # at least a sample apart
         knots[1], knots[2], knots[3] = hertz, decay.low, decay.high
-        for move in note.moves:
-            if move.shape is CurveShape.FRETS:
-                knots[2:, (times > move.start) & (times < move.end)] *= SLIDING
-                if begin <= move.start < until:
-                    self._squeak(note, (pitch, pitch + move.change), move.start, min(move.end, cut))
+        for move in slides:
+            knots[2:, (times > move.start) & (times < move.end)] *= SLIDING
+            if begin <= move.start < until:
+                self._squeak(note, (pitch, pitch + move.change), move.start, min(move.end, cut))
         self._knots.append(knots)
-        self._last = int(knots[0, -1])
-        return float(hertz[-1])
+        self._last, self._hertz = int(knots[0, -1]), float(hertz[-1])
+        return True
 
     def _shift(self, pitch: float, note: NoteEvent, following: NoteEvent, end: float) -> None:
         """Add the noise of the finger that stopped `note` at `pitch` and goes along with the hand for `following`, until `end` (seconds)."""
@@ -290,11 +294,19 @@ class Planner:
         here, there = map(self._length, pitches)
         seed = round(start * 1000) + 31 * note.string
         noise = excitation.winding_noise(abs(there - here), count, self._rate, seed, self._open, squeak.hertz, period)
-        self._pulses.append((round(start * self._rate), noise * (squeak.level * stroke_amplitude(note.loudness))))
+        self._later.append((start, noise * (squeak.level * excitation.stroke_amplitude(note.loudness))))
+
+    def _place_noises(self, until: float) -> None:
+        """Place all noises that begin before second `until`."""
+        for start, noise in self._later:
+            if start < until:
+                self._pulses.append((round(self._time.place(start * self._rate)), noise))
+        self._later = [later for later in self._later if later[0] >= until]
 
     def _end(self, note: NoteEvent, hertz: float, decay: Decay, cut: float, following: NoteEvent | None) -> None:
         """Add the end of the note, unless the next one takes the string over while it sounds."""
         self._now, self._touched = Knot(note.end, hertz, decay), cut
+        self._place_noises(inf)
         stopped, time = (
             (damping.CUT, damping.CUTTING) if note.damping is Damping.SHORT else (damping.STOPPED, damping.STOPPING)
         )
@@ -306,8 +318,9 @@ class Planner:
             return
         self._add(note.end, hertz, decay)
         decay = decay.shorter(stopped)
-        self._add(note.end + time, hertz, decay)
         self._still = note.end + time + GONE
+        self._add(note.end + time, hertz, decay)
+        self._add(self._still, hertz, decay)
         self._now = Knot(note.end, hertz, decay)
 
 
@@ -315,7 +328,7 @@ def _takes_over(note: NoteEvent, following: NoteEvent, hertz: float) -> float:
     """Return the seconds at which `following` begins to change the string that plays `note` at `hertz`."""
     if following.stroke in PRESSED:
         return following.start - 1 / hertz
-    if _goes_on(following):
+    if goes_on(following):
         return following.start + 0.5 / hertz
     after = frequency(following.pitch - 12 * log2(following.partial))
     return following.start - damping.touch_time(following.start - note.start, hertz, after)
@@ -326,23 +339,6 @@ def _windows(note: NoteEvent) -> Iterator[tuple[float, float]]:
     count = ceil((note.end - note.start) / WINDOW) if note.moves else 0
     edges = [*(note.start + n * WINDOW for n in range(count)), note.end]
     return pairwise(edges)
-
-
-def _instants(moves: Sequence[PitchRamp], begin: float, until: float) -> Samples:
-    """Return the seconds after `begin` and not after `until` at which a pitch curve is sampled, ascending."""
-    times = []
-    for start, end, _, _ in moves:
-        if count := ceil((end - start) / CONTROL):
-            step = (end - start) / count
-            first, last = floor((begin - start) / step) - 1, ceil((until - start) / step) + 1
-            some = np.arange(max(0, first), min(count, last) + 1) * step + start
-            if last >= count and len(some):
-                some[-1] = end
-            times.append(some)
-        else:
-            times.append(np.array((start - CONTROL, start)))
-    every = np.unique(np.concatenate(times))
-    return every[(every > begin) & (every <= until)]
 
 
 def notes_by_string(notes: Sequence[NoteEvent]) -> Iterator[tuple[int, list[NoteEvent]]]:

@@ -41,6 +41,7 @@ STOPPING, CUTTING = 0.012, 0.005  # seconds until that is reached
 TOUCH = 0.004  # seconds, and a period, before a stroke that the pick touches the string: all that runs on it is damped
 TOUCH_LEAST, TOUCH_SHARE = 0.008, 0.4  # seconds at least; but at most this share of the note that sounds
 SLAPPED = 0.05  # of what swings, left by a finger that comes down hard
+SHIFTING = slice(2, 4)  # of the knots of a pick: between which the fretting finger moves
 _DAMPS, _SHIFTS = 0.3, 0.3  # shares of the touch: until it damps; before the stroke, in which the fretting finger moves
 _EASED = (  # shares of a period, and of the way that a length has gone by then: gently in and out
     (0.08, 0.016), (0.16, 0.062), (0.24, 0.14), (0.32, 0.25), (0.63, 0.75), (0.71, 0.86), (0.79, 0.938), (0.87, 0.984), (0.95, 1.0),

@@ -20,6 +20,8 @@ from lickwright.synth import pulses
 from lickwright.synth.loop_filters import Samples
 from lickwright.synth.stiffness import Dispersion
 
+LEVEL = 0.1  # root mean square of a string struck mf
+LOUDER = 1.5  # amplitude is loudness to this power: 16 dB from pp to ff
 MEDIUM = 0.63  # the loudness of mf
 HARDER = 4.0  # how often the pick's edge halves from silence to full loudness
 FARTHEST = 0.6  # of the sounding length: nobody strikes nearer to the fretting finger
@@ -49,6 +51,11 @@ HITS = {
 }
 _PLAIN, _PINCH = StrokePulse(), StrokePulse(0.5, 2.0, 0.8)
 _DEAD_NOISE = 3.0  # of the guitar's
+
+
+def stroke_amplitude(loudness: float) -> float:
+    """Return the root mean square of a string struck at `loudness` (0 to 1)."""
+    return float(LEVEL * (loudness / MEDIUM) ** LOUDER)
 
 
 def pick_excitation(

@@ -14,8 +14,10 @@ from lickwright.core.fast_dataclass import replace
 from lickwright.music.instruments import Guitar, interpolate
 from lickwright.music.pitch import frequency
 from lickwright.performance.note_events import NoteEvent
-from lickwright.synth.automation import Humanizer, Planner, StringAutomation, notes_by_string
+from lickwright.synth.automation import Planner, StringAutomation, notes_by_string
+from lickwright.synth.humanizer import Humanizer
 from lickwright.synth.loop_filters import WIDE, Samples, loop_taps
+from lickwright.synth.pitch_warp import WarpedString
 from lickwright.synth.stiffness import Dispersion, string_dispersion
 from lickwright.synth.waveguide import DelayLoop, Motion
 
@@ -46,8 +48,8 @@ class Instrument:
         """Return samples `start` to `stop` of all strings."""
         total = np.zeros(stop - start)
         for planner, voice in self._parts:
-            if planner.known < stop + IN_TIME * self._rate:
-                voice.go_on(planner.until(stop + AHEAD * self._rate))
+            if planner.known < (own := voice.string.place(stop)) + IN_TIME * self._rate:
+                voice.go_on(planner.until(own + AHEAD * self._rate))
             part = voice.samples(start, stop)
             if part is not None:
                 total += part
@@ -64,7 +66,8 @@ class StringVoice:
         second = Dispersion(first.stiffness * interpolate(guitar.second.stiffer, open_pitch), first.hertz, rate)
         self._stiff = (first, second)
         shares = (1.0, guitar.second.strength)
-        self.loop = DelayLoop(plan.motion, self._other(plan.motion), stiff=self._stiff, shares=shares)
+        self._loop = DelayLoop(plan.motion, self._other(plan.motion), stiff=self._stiff, shares=shares)
+        self.string = WarpedString(self._loop.samples, plan.warp)
         self._gain = 10 ** (interpolate(guitar.trim, open_pitch) / 20)
         self._comb: Comb | None = None
         if guitar.pickup is not None:
@@ -73,7 +76,8 @@ class StringVoice:
     def go_on(self, plan: StringAutomation) -> None:
         """Add what happens to the string after all that is known."""
         self._swells += plan.swells
-        self.loop.extend(plan.motion, self._other(plan.motion))
+        self._loop.extend(plan.motion, self._other(plan.motion))
+        self.string.extend(plan.warp)
 
     def _other(self, motion: Motion) -> Motion:
         """Return the motion in the second plane."""
@@ -93,7 +97,7 @@ class StringVoice:
 
     def samples(self, start: int, stop: int) -> Samples | None:
         """Return samples `start` to `stop`; None for silence."""
-        heard = self.loop.samples(start, stop)
+        heard = self.string.samples(start, stop)
         if heard is None:
             if self._comb is None or not self._comb.rings:
                 return None

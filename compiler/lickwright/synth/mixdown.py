@@ -14,8 +14,8 @@ from lickwright.music.instruments import Guitar
 from lickwright.synth.accompaniment import render_clicks, render_pad
 from lickwright.synth.amp import Amp
 from lickwright.synth.arrangement import RATE, RecordingPlan
-from lickwright.synth.automation import Humanizer
 from lickwright.synth.guitar import Instrument
+from lickwright.synth.humanizer import Humanizer
 from lickwright.synth.loudness import normalize_loudness
 from lickwright.synth.sympathy import Sympathy
 from lickwright.synth.wave import StereoSamples, Wave

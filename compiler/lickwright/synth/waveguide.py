@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from enum import Enum
-from itertools import groupby, pairwise
+from itertools import pairwise
 from typing import NamedTuple, Protocol
 
 import numpy as np
@@ -25,9 +25,7 @@ from lickwright.synth.stiffness import NONE, Dispersion, Fade, StiffTaps
 CELL = 256  # samples in which one design of a stiff string goes over into the next
 ROOM = TAPS + 8  # samples of a loop that a stiff string leaves, so that a block has some
 _TOGETHER = 8  # cells whose taps are worked out together
-STRAIGHT = 2e-4  # of a tap of the loss filter, off a straight line
 WORTH = 20_000  # samples that a string must ring alone for its modes to be worth working out
-GLIDE = 0.25  # samples by which the length of a loop may change within a cell where one fade will do
 
 
 class Pulse(Protocol):
@@ -134,17 +132,7 @@ class DelayLoop:
         offset = keep - start  # from a sample's number to its place in `y`
         self._strikes = [strike for strike in self._strikes if strike[1] >= start - keep]
         self._strike(y, offset)
-        rung: list[tuple[int, Samples]] = []
-        while self._stretches and (stretch := self._stretches[0]).start < stop:
-            end = min(stretch.stop, stop)
-            if stretch.motion is _Motion.STEADY:
-                rung += self._hold(y, stretch, end, offset)
-            else:
-                self._move(y, stretch.start, end, offset, stretch.motion is _Motion.MUFFLED)
-            if end < stretch.stop:
-                self._stretches[0] = stretch._replace(start=end)
-                break
-            del self._stretches[0]
+        rung = list(self._swing(y, stop, offset))
         self._past = y[:, -keep:].copy()
         heard: Samples = y[0, keep:] * self._shares[0]
         for wave, share in zip(y[1:], self._shares[1:], strict=True):
@@ -152,6 +140,19 @@ class DelayLoop:
         for at, samples in rung:
             heard[at - start :][: len(samples)] = samples
         return heard
+
+    def _swing(self, y: Samples, stop: int, offset: int) -> Iterator[tuple[int, Samples]]:
+        """Let a string swing until sample `stop`; yield what `_hold` does."""
+        while self._stretches and (stretch := self._stretches[0]).start < stop:
+            end = min(stretch.stop, stop)
+            if stretch.motion is _Motion.STEADY:
+                yield from self._hold(y, stretch, end, offset)
+            else:
+                self._move(y, stretch.start, end, offset, stretch.motion is _Motion.MUFFLED)
+            if end < stretch.stop:
+                self._stretches[0] = stretch._replace(start=end)
+                break
+            del self._stretches[0]
 
     def _strike(self, y: Samples, offset: int) -> None:
         """Lay the pulses into `y`; what of one lies beyond its end waits for the next piece."""
@@ -222,58 +223,8 @@ class DelayLoop:
     def _move(self, y: Samples, start: int, stop: int, offset: int, muffled: bool) -> None:
         """Let a string swing, from sample `start` to `stop`, whose length or losses change from sample to sample."""
         cells = list(_cut(start, stop, CELL))
-        gliding = self.gliding([at // CELL * CELL for at, _ in cells])
-        for glides, group in groupby(zip(cells, gliding, strict=True), key=lambda pair: pair[1]):
-            together = [cell for cell, _ in group]
-            if glides:
-                self._glide(y, together, offset)
-                continue
-            for n in range(0, len(together), _TOGETHER):
-                self._follow(y, together[n : n + _TOGETHER], offset, muffled)
-
-    def gliding(self, cells: Sequence[int]) -> list[bool]:
-        """Return for the cells that begin at samples `cells` whether a fade from their first loop to their last will do.
-
-        That is where nothing is muffled, the length moves by less than `GLIDE`, and the losses as good as straight.
-        """
-        within = np.array(cells)[:, None] + np.linspace(0, CELL, 9)
-        slow = np.ones(len(cells), dtype=bool)
-        for plane in self._planes:
-            slow &= np.ptp(np.interp(within, plane.at, plane.length), axis=1) <= GLIDE
-            slow &= np.interp(within, plane.at, plane.wide).max(axis=1) == 0
-            for loss in (plane.g0, plane.g1):
-                values = np.interp(within, plane.at, loss)
-                straight = values[:, :1] + (values[:, -1:] - values[:, :1]) * np.linspace(0, 1, 9)
-                slow &= np.abs(values - straight).max(axis=1) <= STRAIGHT
-        found: list[bool] = slow.tolist()
-        return found
-
-    def _glide(self, y: Samples, cells: Sequence[tuple[int, int]], offset: int) -> None:
-        """Let a string swing whose loop goes over into another one within each cell."""
-        edges = cells[0][0] // CELL * CELL + CELL * np.arange(len(cells) + 1)
-        first, taps = loop_taps(*self._values(edges, False))
-        for p, (wave, plane) in enumerate(zip(y, self._planes, strict=True)):
-            shares = np.interp(edges, plane.at, plane.stiff).tolist()
-            loops = []
-            for edge, share in enumerate(shares):
-                design = self._stiff[p].design(share) if self._stiff else NONE
-                kernel = np.convolve(taps[:, p, edge], design.taps)
-                newest = int(first[p, edge]) - design.ahead
-                loops.append((kernel[::-1].copy(), newest, newest + len(kernel) - 1))
-            for (at, until), edge, ((one, new, old), (other, newer, older)) in zip(
-                cells, edges.tolist(), pairwise(loops), strict=False
-            ):
-                block = min(new, newer)
-                way = np.arange(at - edge, until - edge) / CELL
-                for begin in range(at, until, block):
-                    end = min(begin + block, until)
-                    b, e = begin + offset, end + offset
-                    before = np.correlate(wave[b - old : e - new], one, "valid")
-                    after = np.correlate(wave[b - older : e - newer], other, "valid")
-                    after -= before
-                    after *= way[begin - at : end - at]
-                    before += after
-                    wave[b:e] += before
+        for n in range(0, len(cells), _TOGETHER):
+            self._follow(y, cells[n : n + _TOGETHER], offset, muffled)
 
     def _follow(self, y: Samples, cells: Sequence[tuple[int, int]], offset: int, muffled: bool) -> None:
         """Let a string swing whose loop is worked out for every sample of `cells`."""

@@ -113,7 +113,7 @@ def expected_length(plan: RecordingPlan, kind: str) -> Length:
 
 def render_samples(stages: LoweredLick, options: Options, plan: RecordingPlan, file: BinaryIO) -> Wave:
     """Return the samples of a recording; `file`, which is empty, holds those that are too many for the memory. Raises OSError where it does."""
-    from lickwright.synth.automation import Humanizer
+    from lickwright.synth.humanizer import Humanizer
     from lickwright.synth.mixdown import mix_down
 
     settings, vary = stages.timeline.settings, options.recording.vary
