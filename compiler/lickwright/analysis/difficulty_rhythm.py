@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import accumulate
 from math import gcd
 from operator import sub
 from typing import NamedTuple
@@ -30,14 +31,16 @@ class Pace(NamedTuple):
 def hardest_pace(instants: Sequence[float], worth: Sequence[int]) -> Pace:
     """Return the stretch of up to eight intervals in which the most comes a second, short ones counting less.
 
-    `instants` are seconds, ascending; `worth` says what each interval from one to the next counts, 1 for every note.
+    `instants` are seconds, ascending; `worth` says what each interval from one to the next counts, 1 for every note and no more than that.
+    The longest stretches are looked at first, since most licks have their most in those.
     """
     best, least = Pace(0.0, 0.0, 0), 0.0  # a stretch counts that has clearly more than this a second
-    sums = [0]
-    for one in worth:
-        sums.append(sums[-1] + one)
-    for length in range(1, min(_KEPT_UP, len(instants) - 1) + 1):
+    sums = list(accumulate(worth, initial=0))
+    shortest = min(map(sub, instants[1:], instants), default=0.0)
+    for length in range(min(_KEPT_UP, len(instants) - 1), 0, -1):
         share = (length / _KEPT_UP) ** _BURST
+        if share < least * shortest:  # what is as short as the shortest interval throughout does not come to more
+            break
         lengths, counts = map(sub, instants[length:], instants), map(sub, sums[length:], sums)
         for seconds, count in zip(lengths, counts, strict=False):
             if count * share > least * seconds and seconds > 1e-9:

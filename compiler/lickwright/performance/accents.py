@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Callable
 from fractions import Fraction
+from functools import lru_cache
 
 from lickwright.music.rhythm import Meter
 from lickwright.timeline.model import Timeline
@@ -26,7 +27,7 @@ def bar_accents(timeline: Timeline) -> Callable[[int], float]:
         int(meter.length * grain) - bar.length if bar.number == 0 else 0
         for bar in (timeline.bars[turn.bar] for turn in timeline.passes)
     ]
-    known: dict[int, float] = {}
+    known = _known_accents(meter, grain)
 
     def factor(at: int) -> float:
         turn = bisect_right(starts, at) - 1
@@ -37,6 +38,12 @@ def bar_accents(timeline: Timeline) -> Callable[[int], float]:
         return found
 
     return factor
+
+
+@lru_cache(maxsize=64)
+def _known_accents(meter: Meter, grain: int) -> dict[int, float]:
+    """Return a memory of the factors in bars of a meter, by grains from the beginning of a bar; it is filled as they are asked for."""
+    return {}
 
 
 def accent_of_place(place: Fraction, meter: Meter) -> float:

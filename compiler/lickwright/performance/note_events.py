@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from typing import NamedTuple
 
+from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import JOINS, Curve, Damping, Stroke
 from lickwright.performance.accents import bar_accents
 from lickwright.performance.pitch_curves import PitchRamp, pitch_ramps
@@ -36,6 +37,7 @@ RAKE_LOUDNESS = 0.6  # of a rake stroke against the note that it leads to
 _LEGATO = {Stroke.HAMMER: JOINS["h"].loudness, Stroke.PULL: JOINS["p"].loudness}
 # Members bound to names of the module, which Python 3.11 finds in a quarter of the time; read for every sound.
 _NOT_DAMPED, _DEAD, _STRAIGHT, _SWELLED = Damping.NONE, Damping.DEAD, Curve.NONE, Stroke.SWELL
+_AS_WRITTEN = Fraction(1)
 _UNPICKED = (Stroke.HAMMER, Stroke.PULL, Stroke.TAP, Stroke.NONE)
 _UNDAMPED = (Damping.NONE, Damping.RING)
 _DAMPINGS = (Damping.DEAD, Damping.PALM, Damping.SHORT, Damping.RING)  # where several are asked for, the first wins
@@ -104,6 +106,8 @@ class _Times(NamedTuple):
 
 def tempo_factor(timeline: Timeline, percent: Fraction | None, bpm: Fraction | None) -> Fraction:
     """Return by how much every tempo of a lick is multiplied to play it at `percent` of them, or to open at `bpm` of its own beats."""
+    if percent is None and bpm is None:
+        return _AS_WRITTEN
     return timeline.opening_tempo(percent, bpm) / timeline.opening_tempo()
 
 
@@ -112,7 +116,7 @@ def perform(timeline: Timeline, percent: Fraction | None = None, bpm: Fraction |
     factor = tempo_factor(timeline, percent, bpm)
     tempo_map = written_tempo_map(timeline) if factor == 1 else TempoMap(timeline, factor)
     stolen = _Times({}, {})
-    if any(sound.lead for sound in timeline.sounds):
+    if any([sound.lead for sound in timeline.sounds]):
         missing = -min(_steal(timeline, tempo_map).starts.values())
         if missing > 0:
             tempo_map = TempoMap(timeline, factor, _lead_in(missing, tempo_map.tempos[0].qpm))
@@ -166,7 +170,7 @@ def _notes(timeline: Timeline, tempo_map: TempoMap, stolen: _Times) -> tuple[Not
         target = targets.get(sound.index)
         start, end = _undamped_span(sound, target, tempo_map, stolen, tuning.strings)
         pitch = sound.pitch + shift[sound.string - 1]
-        _play(notes, sound, target, start, end, pitch, tuning.open(sound.string), accent(sound.start), tempo_map)
+        _play(notes, sound, target, start, end, pitch, tuning, accent(sound.start), tempo_map)
     notes.sort(key=_order)
     end_replayed_notes(notes)
     return tuple(notes)
@@ -211,14 +215,13 @@ def _play(
     start: float,
     end: float,
     pitch: float,
-    open_pitch: int,
+    tuning: Tuning,
     accent: float,
     tempo_map: TempoMap,
 ) -> None:
     """Append the stroke or strokes of one sound, heard from `start` to `end` if nothing damps it.
 
-    `target` is the sound connected to it, `pitch` what is heard, `open_pitch` the nominal pitch of its open string, `accent` a factor
-    on its loudness.
+    `target` is the sound connected to it, `pitch` what is heard, `accent` a factor on its loudness.
     """
     stroke, loudness, repeated = _stroke(sound)
     loudness *= accent
@@ -226,11 +229,11 @@ def _play(
     moves = () if damping is _DEAD else _moves(sound, target, start, end, tempo_map)
     fade = min(SWELL, SWELL_SHARE * (end - start)) if stroke is _SWELLED else 0.0
     joined = sound.source is not None
-    note = NoteEvent(
-        sound.index, 0, start, end, sound.string, pitch, min(1.0, loudness), stroke, joined, damping, fade, moves
-    )
-    if sound.harmonic:
-        note = note._replace(partial=round(2 ** ((sound.pitch - open_pitch - (sound.fret or 0)) / 12)))
+    loudness = loudness if loudness < 1.0 else 1.0
+    note = NoteEvent(sound.index, 0, start, end, sound.string, pitch, loudness, stroke, joined, damping, fade, moves)
+    if sound.head is not None and sound.harmonic:
+        above = sound.pitch - tuning.open(sound.string) - (sound.fret or 0)
+        note = note._replace(partial=round(2 ** (above / 12)))
     rings_on = target is not None  # a note goes on until the one connected to it, however it is damped
     if repeated:
         notes += _repeated(note, sound, rings_on)

@@ -44,7 +44,9 @@ class TempoMap:
     )  # fmt: skip
 
     def __init__(self, timeline: Timeline, factor: Fraction, lead_in: Fraction = Fraction(0)) -> None:
-        self.opening_qpm = timeline.tempos[0].qpm * factor  # quarters a minute to begin with, without a fermata there
+        self.opening_qpm = _scaled(
+            timeline.tempos[0].qpm, factor
+        )  # quarters a minute to begin with, without a fermata there
         self.lead_in = lead_in  # whole notes of silence before the music, at its first tempo
         self._to_quarters = 4 / timeline.grain
         self._quarters_before = 4 * float(lead_in)
@@ -85,11 +87,16 @@ class TempoMap:
         return [*slopes, self._paces[-1] * self._to_quarters]
 
 
+def _scaled(qpm: Fraction, factor: Fraction) -> Fraction:
+    """Return a tempo times a factor, which is 1 for most licks."""
+    return qpm if factor.numerator == factor.denominator else qpm * factor
+
+
 def _speeds(timeline: Timeline, factor: Fraction) -> list[tuple[int, Fraction]]:
     """Return grain and quarters a minute, wherever the tempo changes or a fermata begins or ends; the first is at 0."""
     tempos = timeline.tempos
     if len(tempos) == 1 and not timeline.fermatas:
-        return [(0, tempos[0].qpm * factor)]
+        return [(0, _scaled(tempos[0].qpm, factor))]
     fermatas: Counter[int] = Counter()  # how many begin (less how many end) at a grain
     for start, end in timeline.fermatas:
         fermatas[start] += 1
@@ -99,7 +106,7 @@ def _speeds(timeline: Timeline, factor: Fraction) -> list[tuple[int, Fraction]]:
     written, held = tempos[0].qpm, 0
     for grain in sorted({0, *starts, *fermatas}):
         written, held = starts.get(grain, written), held + fermatas[grain]
-        qpm = written * factor / (FERMATA if held else 1)
+        qpm = _scaled(written, factor) / (FERMATA if held else 1)
         if not speeds or speeds[-1][1] != qpm:
             speeds.append((grain, qpm))
     return speeds

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from functools import lru_cache
 from math import floor
 from operator import itemgetter
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from lickwright.checks.scale_membership import note_memberships
 from lickwright.core.diagnostics import Rule
@@ -66,7 +66,7 @@ COLUMNS = TimingRow._fields
 def emit(lowered: LoweredLick, options: Options) -> Export:
     """Return the sheet as CSV: a heading line, then the rows; for a practice set a column more for each rung of its ladder."""
     lines = [",".join(COLUMNS)]
-    lines += [",".join(map(_cell, row)) for row in timing_rows(lowered.timeline, lowered.performance(options))]
+    lines += map(_csv_line, timing_rows(lowered.timeline, lowered.performance(options)))
     if options.recording.practice:
         lines = [",".join(line) for line in zip(lines, *_ladder_columns(lowered, options), strict=True)]
     return Export(("\n".join(lines) + "\n").encode())
@@ -95,10 +95,19 @@ def csv_cell(value: str) -> str:
     return value
 
 
-@lru_cache(maxsize=8192, typed=True)  # the same values come again and again, and 1 is not written as 1.0 is
-def _cell(value: Any) -> str:
-    """Return a value of a row as a CSV cell; empty for None."""
-    return "" if value is None else csv_cell(value) if isinstance(value, str) else str(value)
+def _csv_line(row: TimingRow) -> str:
+    """Return a row as a line of CSV, without its end; a cell of None is empty."""
+    (
+        bar, beat, count, at_s, for_s, string, fret, note, midi, degree, place, how, bend_to, finger, loudness, event,
+        arrives_beat, arrives_s, chord_tone,
+    ) = row  # fmt: skip
+    fret = csv_cell(fret) if isinstance(fret, str) else fret
+    heard = f"{csv_cell(note)},{'' if midi is None else midi},{degree},{place},{csv_cell(how)},{csv_cell(bend_to)}"
+    arrives = "," if arrives_s is None else f"{arrives_beat},{arrives_s}"
+    return (
+        f"{bar},{beat},{csv_cell(count)},{at_s},{for_s},{string},{fret},{heard},{csv_cell(finger)},"
+        f"{'' if loudness is None else loudness},{event},{arrives},{csv_cell(chord_tone)}"
+    )
 
 
 def timing_rows(timeline: Timeline, performance: Performance) -> tuple[TimingRow, ...]:
