@@ -36,17 +36,24 @@ class CustomBuildHook(BuildHookInterface):  # type: ignore[type-arg]
         """Compile the modules, and put them into the wheel. Raises `SystemExit` where mypyc or the C compiler fails."""
         if version == "editable" or os.environ.get("LICKWRIGHT_COMPILE") != "1":
             return
-        self._folder = Path(tempfile.mkdtemp(prefix="lickwright-build-"))
-        shutil.copytree(Path(self.root, "compiler"), self._folder, dirs_exist_ok=True)
-        with chdir(self._folder):
-            compiled = compile_modules(Path("lickwright"))
-        build_data["force_include"] |= {str(self._folder / built): path for built, path in compiled.items()}
+        self._folder = tempfile.TemporaryDirectory(
+            prefix="lickwright-build-"
+        )  # removed at the latest when the build ends
+        folder = Path(self._folder.name)
+        try:
+            shutil.copytree(Path(self.root, "compiler"), folder, dirs_exist_ok=True)
+            with chdir(folder):
+                compiled = compile_modules(Path("lickwright"))
+        except BaseException:
+            self._folder.cleanup()
+            raise
+        build_data["force_include"] |= {str(folder / built): path for built, path in compiled.items()}
         build_data |= {"pure_python": False, "infer_tag": True}
 
     def finalize(self, version: str, build_data: dict[str, Any], artifact_path: str) -> None:
         """Remove the compiled files, which are in the wheel by now."""
         if hasattr(self, "_folder"):
-            shutil.rmtree(self._folder)
+            self._folder.cleanup()
 
 
 def compile_modules(package: Path) -> dict[str, str]:

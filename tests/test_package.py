@@ -9,6 +9,7 @@ import sys
 import tomllib
 import zipfile
 from importlib.metadata import distribution
+from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 
 import pytest
@@ -40,6 +41,31 @@ def test_the_wheel_carries_the_grammar_and_only_what_it_needs(wheel: Path) -> No
     assert not [name for name in names if not name.startswith("lickwright")]
     needed = [line for line in metadata.splitlines() if line.startswith("Requires-Dist") and "extra ==" not in line]
     assert sorted(line.split()[1].split(">")[0] for line in needed) == ["click", "lark"]
+
+
+@pytest.mark.parametrize("failure", [SystemExit(1), OSError("no compiler"), KeyboardInterrupt()])
+def test_a_compiled_wheel_that_fails_leaves_no_folder(
+    failure: BaseException, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spec = spec_from_file_location("hatch_build", ROOT / "compiler/hatch_build.py")
+    assert spec is not None and spec.loader is not None
+    build = module_from_spec(spec)
+    spec.loader.exec_module(build)
+    copied: list[Path] = []
+
+    def fail(package: Path) -> dict[str, str]:
+        copied.append(package.absolute())
+        assert (package / "compiler/__init__.py").is_file() and tmp_path in copied[0].parents
+        raise failure
+
+    monkeypatch.setattr(build, "compile_modules", fail)
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setenv("LICKWRIGHT_COMPILE", "1")
+    before = Path.cwd()
+    hook = build.CustomBuildHook(str(ROOT), {}, None, None, str(tmp_path), "wheel")
+    with pytest.raises(type(failure)):
+        hook.initialize("standard", {"force_include": {}})
+    assert copied and not list(tmp_path.iterdir()) and Path.cwd() == before
 
 
 def test_messages_name_the_packages_of_each_extra() -> None:

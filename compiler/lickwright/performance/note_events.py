@@ -116,7 +116,7 @@ def perform(timeline: Timeline, percent: Fraction | None = None, bpm: Fraction |
     factor = tempo_factor(timeline, percent, bpm)
     tempo_map = written_tempo_map(timeline) if factor == 1 else TempoMap(timeline, factor)
     stolen = _Times({}, {})
-    if any([sound.lead for sound in timeline.sounds]):
+    if any(sound.lead for sound in timeline.sounds):
         missing = -min(_steal(timeline, tempo_map).starts.values())
         if missing > 0:
             tempo_map = TempoMap(timeline, factor, _lead_in(missing, tempo_map.tempos[0].qpm))
