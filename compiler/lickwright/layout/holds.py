@@ -22,6 +22,7 @@ from lickwright.timeline.bar_count import event_instants, is_silent
 from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
 Instant = tuple[int, int]  # written bar (index), grains from its start
+_RING = Damping.RING  # bound here, since it is asked for every note and an enumeration is slow to look into
 _ENDS_BEND = (*BEND_CURVES, Curve.SLIDE_OFF)  # shapes after which an earlier bend no longer holds
 Cells = Callable[[int, int], Sequence[Cell]]  # what stands at an instant of a bar, strokes that lead to it included
 
@@ -84,6 +85,7 @@ class _Finder:
         ]
         self._alive: dict[int, SoundingNote] = {}  # by string, what was played there last before the instant
         self._read = 0  # sounds up to here are in `_alive`
+        self._slots_by_bar: dict[int, dict[int, int]] = {}  # by grains from the bar's start, the first that takes time
         self._shown: dict[Instant, int] = {}  # of bends marked as held, by where they begin: grains that the mark lasts
         self._found = Holds({}, set(), [])
 
@@ -107,17 +109,20 @@ class _Finder:
     def _add_instant(self, index: int, at: int, now: int, drawn: bool) -> None:
         """Note what has to be shown at one instant of a bar: `now` is the same instant in grains as played."""
         sounding = self._sounding(now)
-        here = self._cells(index, at)
+        here = self._cells(index, at) if sounding else ()
         shown = {cell.string for cell in here}
         unshown = [sound for sound in sounding if sound.string not in shown]
-        slot = self._slot_at(index, at) if unshown else 0
-        event = self._timeline.slots[slot].event
-        if not unshown or isinstance(event, Unknown):
+        if not unshown:
             return
-        rest = self._timeline.slots[slot].at == at and is_silent(event, False)
+        number = self._slot_at(index, at)
+        slot = self._timeline.slots[number]
+        event = slot.event
+        if isinstance(event, Unknown):
+            return
+        rest = slot.at == at and is_silent(event, False)
         picked = _picks(here, {sound.string for sound in sounding})
         for sound in unshown:
-            expected = self._expectation(sound, slot, now, rest, picked)
+            expected = self._expectation(sound, number, now, rest, picked)
             if sound.end == now:
                 self._add_stop(sound, (index, at), expected)
             elif drawn:
@@ -144,7 +149,11 @@ class _Finder:
     def _slot_at(self, index: int, at: int) -> int:
         """Return the slot of a bar that starts at an instant and takes time; the bar's first where none does."""
         bar, slots = self._timeline.bars[index], self._timeline.slots
-        return next((n for n in range(bar.first, bar.last) if slots[n].at == at and slots[n].length), bar.first)
+        known = self._slots_by_bar.get(index)
+        if known is None:
+            backwards = range(bar.last - 1, bar.first - 1, -1)
+            known = self._slots_by_bar[index] = {slots[n].at: n for n in backwards if slots[n].length}
+        return known.get(at, bar.first)
 
     def _expectation(self, sound: SoundingNote, slot: int, now: int, rest: bool, picked: bool) -> _Expectation:
         """Return what a reader expects of a sounding note where a rest, a picked note or neither is written."""
@@ -156,7 +165,9 @@ class _Finder:
 
     def _in_span(self, sound: SoundingNote, slot: int) -> bool:
         """Return True if "let ring" stands over both a note and a slot."""
-        return any(ring.first <= sound.slot <= ring.last and ring.first <= slot <= ring.held_to for ring in self._rings)
+        return bool(self._rings) and any(
+            ring.first <= sound.slot <= ring.last and ring.first <= slot <= ring.held_to for ring in self._rings
+        )
 
     # --- bends -----------------------------------------------------------------------------------------------------
 
@@ -234,4 +245,5 @@ def _picks(here: Sequence[Cell], strings: set[int]) -> bool:
 
 def _rings(sound: SoundingNote) -> bool:
     """Return True if a note is marked `=`: it rings until its string is played, or a rest."""
-    return any(mark.damping is Damping.RING and mark.kind is TechniqueKind.MARK for mark in sound.marks)
+    marks = sound.marks  # few notes have any
+    return bool(marks) and any(mark.damping is _RING and mark.kind is TechniqueKind.MARK for mark in marks)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from lickwright.export.tab.lanes import Item, Lanes, lane_text
 from lickwright.export.tab.lines import Line, PlacedBar
-from lickwright.export.tab.tab_spacing import ColumnBlock, count_lead
+from lickwright.export.tab.tab_spacing import ColumnBlock, count_shape
 from lickwright.layout.grid import Grid, GridRow, RowEntry
 from lickwright.notation.techniques import WORDS, Damping
 
@@ -29,7 +29,7 @@ LET_RING, LET_RING_SHORT = WORDS["ring"].above, "LR"
 def draw_line(grid: Grid, line: Line, above: Sequence[RowEntry], width: int) -> list[str]:
     """Return the rows over the strings, the strings and the count of one line; `above` is all that reaches into it, by row."""
     blocks = [pair for placed in line.pieces for pair in zip(placed.xs, placed.blocks, strict=True)]
-    counts = [(x - count_lead(block.said), block.said) for x, block in blocks if block.said]
+    counts = [(x - count_shape(block.said).lead, block.said) for x, block in blocks if block.said]
     return [*_rows(grid, line, blocks, above, width), *_strings(grid, line, blocks), lane_text(counts)]
 
 

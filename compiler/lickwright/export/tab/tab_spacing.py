@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
-from itertools import pairwise
 from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import field, mutable_record, replace
@@ -58,11 +57,10 @@ class ColumnBlock(NamedTuple):
     at: int  # grains in the bar
     back: int  # characters that a grace note or rake stroke stands before its beat; 0 on the beat
     marks: tuple[TabMark, ...]
-    width: int  # of the mark that reaches farthest
+    room: int  # characters at least to the next column: one more than its marks, more where a span over both must not look like one over this
     said: str  # the count as printed: "2", "(2)" for a rest
     chords: tuple[str, ...]
     bends: tuple[tuple[int, str], ...]  # amounts, with their distance from the anchor
-    apart: int = 0  # characters at least to the next column, so that a span over both can be told from one over this
     clear: bool = False  # a "hold" ends before it: it stands to the right of what is said of bends
     words: int = 0  # characters of what is said of this column alone, and stands just over it
 
@@ -158,7 +156,7 @@ def _opened(grid: Grid, piece: TabPiece) -> TabPiece:
     tied = tuple(_held_mark(cell, first.marks) for cell in held)
     others = tuple(mark for mark in first.marks if mark.string not in {cell.string for cell in held})
     marks = (*others, *tied)
-    opening = first._replace(back=0, marks=marks, width=max(mark.reach for mark in marks))
+    opening = first._replace(back=0, marks=marks, room=max(first.room, 1 + max(mark.reach for mark in marks)))
     return replace(piece, opening=(opening, *piece.blocks[1:]))
 
 
@@ -183,8 +181,9 @@ def _blocks(columns: Sequence[Column], needs: _Needs, first: int) -> tuple[Colum
         back = _room_after(blocks) + width + 1 if lead else 0
         count = _rest(said) if silent and said else said
         place = first + index
-        chords, words, apart = needs.chords.get(place, ()), needs.words.get(place, 0), needs.apart.get(place, 0)
-        blocks.append(ColumnBlock(at, back, marks, width, count, chords, bends, apart, place in needs.clear, words))
+        room = max(width + 1, needs.apart.get(place, 0)) if needs.apart else width + 1
+        chords, words = needs.chords.get(place, ()), needs.words.get(place, 0)
+        blocks.append(ColumnBlock(at, back, marks, room, count, chords, bends, place in needs.clear, words))
     blocks.reverse()
     return tuple(blocks)
 
@@ -194,10 +193,20 @@ def _rest(said: str) -> str:
     return f"{GROUP}({said[len(GROUP) :]})" if said.startswith(GROUP) else f"({said})"
 
 
+class CountShape(NamedTuple):
+    """What a printed count needs."""
+
+    lead: int  # characters before its column: a parenthesis, the sign of a group
+    reach: int  # characters from its column on
+    opens: bool  # it begins with a parenthesis, beside which no blank is needed
+    closes: bool  # it ends with one
+
+
 @lru_cache(maxsize=1024)  # few counts are said
-def count_lead(said: str) -> int:
-    """Return the characters of a count that stand before its column: a parenthesis, the sign of a group."""
-    return len(said) - len(said.lstrip(f"{GROUP}("))
+def count_shape(said: str) -> CountShape:
+    """Return what a printed count needs."""
+    lead = len(said) - len(said.lstrip(f"{GROUP}("))
+    return CountShape(lead, len(said) - lead, said.startswith("("), said.endswith(")"))
 
 
 def _room_after(blocks: Sequence[ColumnBlock]) -> int:
@@ -244,15 +253,20 @@ def _scale(blocks: Sequence[ColumnBlock], end: int, grain: int, beat: int) -> Sp
 
 
 def _steps(blocks: Sequence[ColumnBlock], end: int) -> list[tuple[int, int]]:
-    """Return the length in grains and the least room in characters of each step from a note or rest to the next."""
+    """Return the length in grains and the least room in characters of each step from a note or rest to the next, the last step first."""
     tight = space_blocks(blocks, 0, end, TIGHT)
-    real = [
-        (at, x)
-        for x, (at, back, marks, _, said, *_) in zip(tight.xs, blocks, strict=True)
-        if not back and ("(" in said or any(not mark.held for mark in marks))
-    ]
-    real.append((end, tight.length + 1))
-    return [(following - at, next_x - x) for (at, x), (following, next_x) in pairwise(real)]
+    steps: list[tuple[int, int]] = []
+    following, next_x = end, tight.length + 1
+    for block, x in zip(reversed(blocks), reversed(tight.xs), strict=True):
+        if not block.back and ("(" in block.said or _is_struck(block.marks)):
+            steps.append((following - block.at, next_x - x))
+            following, next_x = block.at, x
+    return steps
+
+
+def _is_struck(marks: Sequence[TabMark]) -> bool:
+    """Return whether some mark is no held note; most columns have one mark."""
+    return not marks[0].held if len(marks) == 1 else any(not mark.held for mark in marks)
 
 
 class _RowsAbove:
@@ -294,10 +308,10 @@ def space_blocks(
     busy = [0] * (STRINGS_MAX + 1)  # by string: the first free character
     rows = _RowsAbove()
     free = said_free = words_end = 0
-    before = ")"  # the count before: no blank is needed beside a parenthesis
+    closed = True  # the count before ends with a parenthesis, beside which no blank is needed
     xs: list[int] = []
     for block in blocks:
-        at, back, marks, width, said, chords, bends, apart, clear, words = block
+        at, back, marks, room, said, chords, bends, clear, words = block
         asked = x = base + ((at - base_at) * chars + half) // grains - back
         if x < free:
             x = free
@@ -309,10 +323,11 @@ def space_blocks(
         if above:
             x = rows.place(x, block)
         if said:
-            lead = count_lead(said)
-            joined = said[0] == "(" or before[-1] == ")"
-            x = max(x, said_free + lead + (not joined))
-            said_free, before = x - lead + len(said), said
+            lead, reach, opens, closes = count_shape(said)
+            needed = said_free + lead + (not (opens or closed))
+            if x < needed:
+                x = needed
+            said_free, closed = x + reach, closes
         if above:
             rows.take(x, block)
         for string, _, _, reach, _ in marks:
@@ -320,8 +335,9 @@ def space_blocks(
         if x > asked and not back:
             base, base_at = x, at
         xs.append(x)
-        free = x + max(width + 1, apart)
-        words_end = max(words_end, x + words - 1)
+        free = x + room
+        if words and words_end < x + words - 1:
+            words_end = x + words - 1
     length = base + ((end - base_at) * chars + half) // grains
     return SpacedColumns(
         tuple(xs), max(length, free, said_free, rows.chord_free - 2, rows.bend_free - 2, words_end, least)
