@@ -93,6 +93,15 @@ def answered(notes: list[NoteEvent], seconds: float) -> Wave:
     return Sympathy(lambda start, stop: played[start:stop], notes, OPEN, guitar, RATE).samples(0, count) - played
 
 
+def test_a_nail_on_nylon_is_not_dull() -> None:
+    """A third of an octave at 3.15 kHz in the first half second, against all: a SoundFont's recorded guitar has −29 dB."""
+    shares = [
+        real.third_octaves(plucked("nylon", string, 0.7)[: RATE // 2], RATE, (3150.0,))[3150.0]
+        for string in (1, 2, 3, 4, 5, 6)
+    ]
+    assert -45 < 10 * np.log10(np.mean([10 ** (share / 10) for share in shares])) < -25
+
+
 def test_a_finger_s_noise_is_duller_than_a_pick_s() -> None:
     spectra = [np.abs(np.fft.rfft(pick_noise(RATE, 3, soft))) for soft in (0.0, INSTRUMENTS["nylon"].guitar.soft)]
     centres = [float((one * np.arange(len(one))).sum() / one.sum()) for one in spectra]

@@ -194,7 +194,7 @@ class Row(NamedTuple):
 def rows(reals: dict[str, Guitar]) -> Iterator[Row]:
     tuned = [one for name, guitar in reals.items() for one in guitar if one.string in TUNED[name]]
     held = [one for name, guitar in reals.items() for one in guitar if one.string not in TUNED[name]]
-    fonts = {sound: soundfont_strings(sound) for sound in ("acoustic", "crunch", "lead")}
+    fonts = {sound: soundfont_strings(sound) for sound in ("acoustic", "nylon", "crunch", "lead")}
 
     def beside(sound: str, measure: Callable[[Sequence[Plucked]], float]) -> str:
         known = [tuned, held] if sound == "acoustic" and reals else [None, None]
@@ -216,6 +216,11 @@ def rows(reals: dict[str, Guitar]) -> Iterator[Row]:
         theirs = fonts["crunch"]
         aim = _band(f, theirs) if theirs else dict(zip(BANDS, (-7.0, -8.0, -10.0, -16.0), strict=True))[f]
         yield Row(f"{f:g} Hz, dB of all", "crunch", beside("crunch", partial(_band, f)), _band(f, ours("crunch")), aim - 5, aim + 5)  # fmt: skip
+    for f in (2500.0, 4000.0):
+        theirs = fonts["nylon"]
+        aim = _bright(f, theirs) if theirs else {2500.0: -28.7, 4000.0: -33.0}[f]
+        value = _bright(f, ours("nylon"))
+        yield Row(f"{f:g} Hz at first, dB of all", "nylon", beside("nylon", partial(_bright, f)), value, aim - 8, aim + 8)  # fmt: skip
     for sound in ("crunch", "lead"):
         yield Row("80 Hz of the chord E0 A2 D2, dB", sound, _low(soundfont(sound, ("E0&A2&D2",))), float(_low([_fifths(sound)])), -15.0, 0.0)  # fmt: skip
     yield from _space()
@@ -243,9 +248,15 @@ def _stages(guitar: Sequence[Plucked]) -> float:
     return float(early / late)
 
 
-def _band(f: float, guitar: Sequence[Plucked]) -> float:
-    """Return the decibels of a third of an octave of all strings together, each as loud as the others."""
-    return 10 * float(np.log10(np.mean([10 ** (real.third_octaves(one.wave[: 3 * RATE], RATE, (f,))[f] / 10) for one in guitar])))  # fmt: skip
+def _band(f: float, guitar: Sequence[Plucked], seconds: float = 3.0) -> float:
+    """Return the decibels of a third of an octave of all strings together, each as loud as the others, in the first `seconds`."""
+    parts = [one.wave[: int(seconds * RATE)] for one in guitar]
+    return 10 * float(np.log10(np.mean([10 ** (real.third_octaves(part, RATE, (f,))[f] / 10) for part in parts])))
+
+
+def _bright(f: float, guitar: Sequence[Plucked]) -> float:
+    """Return the same of the first half second."""
+    return _band(f, guitar, 0.5)
 
 
 def _fifths(sound: str) -> Wave:

@@ -159,10 +159,10 @@ _ROWS: tuple[InstrumentRow, ...] = (
         "nylon", program=24, strings="nylon",
         guitar=Guitar(
             scale=0.65, low=((28.0, 4.0), (40.0, 3.6), (64.0, 3.6)),
-            high=((28.0, 0.45), (40.0, 0.6), (64.0, 0.7)), stiffness=_NYLON_STIFF, second=_NYLON, sympathy=-58.0, trim=_NYLON_TRIM, wound_below=50.5,
-            pick=0.13, palm=0.07, edge=0.0006, noise=0.10, squeak=Squeak(0.016, 900.0), soft=0.0003, pickup=None,
+            high=((28.0, 0.56), (40.0, 0.75), (64.0, 0.88)), stiffness=_NYLON_STIFF, second=_NYLON, sympathy=-58.0, trim=_NYLON_TRIM, wound_below=50.5,
+            pick=0.13, palm=0.07, edge=0.0002, noise=0.16, squeak=Squeak(0.016, 900.0), soft=0.0002, pickup=None,
             compression=0.0, pre=(Filter("high-pass", 55.0),), drive=0.0, bias=0.0,
-            post=(Filter("low-pass", 8000.0),),
+            post=(Filter("bell", 4500.0, 0.6, 4.0), Filter("low-pass", 9500.0)),
             body=((97.0, 12.0, 1.2), (181.0, 12.0, 0.9), (225.0, 14.0, 0.3), (350.0, 12.0, 0.3)), room=-13.0, level=1.0,
         ),
     ),
