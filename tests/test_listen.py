@@ -178,6 +178,39 @@ def test_a_hammered_note_that_is_left_out_is_missing() -> None:
     assert differing(_slurred(0.4, 3)) == {3: {DifferenceKind.MISSING}}
 
 
+UNISON = 'key A minor\ntempo 80\nstep 1/4\nlick "Unison"\n| B8^full&e5- e8 e5 | B8 G7 G5 G7 ||\n'
+
+
+def test_a_note_that_is_bent_to_the_pitch_of_another_cannot_be_told() -> None:
+    timeline = timeline_of(UNISON)
+    found = judged(timeline, pluck(take_of(timeline)[0]))
+    assert differing(found) == {}
+    untold = {n.sound.index: n.why for n in best(found).notes if n.verdict is NoteVerdict.UNTOLD}
+    assert untold == {0: "bent notes of a double stop", 1: "notes of a double stop that share their overtones"}
+
+
+def test_a_lick_of_harmonics_alone_is_judged() -> None:
+    timeline = timeline_of(
+        'key E minor\ntempo 90\nstep 1/4\nlick "Bells"\n| D<12> G<12> B<12> e<12> | B<7> G<7> D<7>- ||\n'
+    )
+    tones = take_of(timeline)[0]
+    assert differing(judged(timeline, pluck(tones))) == {}
+    tones[2] = moved(tones[2], -2)
+    assert differing(judged(timeline, pluck(tones))) == {2: {DifferenceKind.NOTE}}
+
+
+def test_a_slide_takes_its_time() -> None:
+    timeline = timeline_of(
+        'key A minor\ntempo 90\nstep 1/8\nlick "Slide"\n| D5 D7 G5 /7- G5 D7 D5 | A7 D5 D7 G5 G7--- ||\n'
+    )
+    (slid,) = (s.index for s in timeline.sounds if s.source is not None)
+    tones = [t._replace(pitch=lambda x: np.full(len(x), 62.0)) if t.sound == slid else t for t in take_of(timeline)[0]]
+    for early, said in ((0.12, False), (0.2, True)):
+        whole = [moved(t, 0, -early) if t.sound == slid else t for t in tones]
+        whole = [t._replace(end=t.end - early) if t.sound == slid - 1 else t for t in whole]
+        assert (differing(judged(timeline, pluck(whole))) == {slid: {DifferenceKind.EARLY}}) == said
+
+
 def test_a_wrong_and_a_missing_note_of_a_double_stop() -> None:
     timeline = timeline_of(PAIRS)
     tones = take_of(timeline)[0]

@@ -7,6 +7,7 @@ import pytest
 
 from lickwright.listen.boundaries import find_boundaries
 from lickwright.listen.combs import comb_strength, stretch_spectrum
+from lickwright.listen.entries import strongest_entry
 from lickwright.listen.features import FRAME, measure_recording
 from lickwright.listen.gestures import bend_height, crossing, wobble_width
 from lickwright.listen.lateness import judge_onsets
@@ -14,7 +15,7 @@ from lickwright.listen.pitch import BEFORE, frame_pitches
 from lickwright.listen.recording import LONGEST, RATE, resample_recording
 from lickwright.listen.second_opinion import own_strengths
 from lickwright.listen.stretches import PICKED, hear_recording
-from lickwright.listen.tuning import overall_tuning
+from lickwright.listen.tuning import KnownNote, measured_tuning, overall_tuning
 from plucked import Tone, pluck, recorded, steady
 
 
@@ -131,6 +132,34 @@ def test_the_tuning_of_the_whole_guitar(cents: float) -> None:
     assert 100 * overall_tuning(hear_recording(recorded(pluck(tones)))) == pytest.approx(cents, abs=2)
 
 
+def test_the_pick_of_a_string_does_not_sharpen_its_tuning() -> None:
+    """Strings that are 40 cents sharp where they are picked, and sink within a tenth of a second."""
+
+    def note(start: float, pitch: float) -> Tone:
+        return Tone(start, start + 0.4, lambda t: pitch + 0.4 * np.exp(-(t - start) / 0.04))
+
+    pitches = (45, 50, 52, 55, 57)
+    heard = recorded(pluck([note(0.3 + 0.4 * n, p) for n, p in enumerate(pitches)]))
+    known = [KnownNote(0.3 + 0.4 * n, 0.7 + 0.4 * n, p, ()) for n, p in enumerate(pitches)]
+    assert abs(100 * measured_tuning(heard, known)) < 3
+    assert measured_tuning(heard, known[:2]) == 0
+
+
+def test_a_note_enters_where_its_own_partials_rise() -> None:
+    low, soft = pluck([steady(0.2, 1.5, 45)]), pluck([steady(0.8, 1.5, 61)], 2.0, 0.04)
+    heard = recorded(np.concatenate((low, np.zeros(len(soft) - len(low), np.float32))) + soft)
+    features = measure_recording(heard)
+    entry = strongest_entry(heard, features, (0.7, 0.9), 61, [45])
+    assert entry is not None
+    assert entry.at == pytest.approx(0.8, abs=0.015)
+    assert entry.rise > 20
+    absent = strongest_entry(heard, features, (0.7, 0.9), 62, [45, 61])
+    assert absent is not None
+    assert absent.strength < entry.strength - 10
+    assert strongest_entry(heard, features, (0.7, 0.9), 57, [45]) is None  # an octave above it
+    assert strongest_entry(heard, features, (0.9, 0.7), 61, [45]) is None
+
+
 def test_combs_tell_which_note_is_there() -> None:
     heard = recorded(pluck([steady(0.2, 1.0, 57)]))
     spectrum = stretch_spectrum(heard, 0.2, 1.0)
@@ -142,9 +171,9 @@ def test_combs_tell_which_note_is_there() -> None:
 def test_both_notes_of_a_double_stop_are_told_by_their_own_partials() -> None:
     heard = recorded(pluck([steady(0.2, 1.0, 57, 3), steady(0.2, 1.0, 61, 2)]))
     spectrum = stretch_spectrum(heard, 0.2, 1.0)
-    assert own_strengths(spectrum, 57, 61)[0] > 0.5 > own_strengths(spectrum, 58, 61)[0]
-    assert own_strengths(spectrum, 61, 57)[0] > 0.5 > own_strengths(spectrum, 60, 57)[0]
-    assert own_strengths(spectrum, 69, 57)[1] == 0  # an octave shares all of them
+    assert own_strengths(spectrum, 57, [61])[0] > 0.5 > own_strengths(spectrum, 58, [61])[0]
+    assert own_strengths(spectrum, 61, [57])[0] > 0.5 > own_strengths(spectrum, 60, [57])[0]
+    assert own_strengths(spectrum, 69, [57])[1] == 0  # an octave shares all of them
 
 
 def test_the_height_and_the_time_of_a_bend() -> None:
@@ -184,6 +213,15 @@ def test_two_late_notes_beside_each_other_do_not_make_the_others_early() -> None
     late = judge_onsets(written, heard).late
     assert np.abs(late[2:]).max() < 0.02
     assert late[:2] == pytest.approx([0.1, 0.1], abs=0.02)
+
+
+def test_a_line_is_not_carried_far_beyond_its_onsets() -> None:
+    """Four quick notes say little about the time of one that comes two seconds later."""
+    written = np.array([0.0, 0.3, 0.6, 0.9, 2.9, 3.2, 3.5, 3.8])
+    heard = written + np.array([0, 0.01, 0, 0.01, 0.14, 0.14, 0.14, 0.14])
+    late = judge_onsets(written[:5], heard[:5]).late
+    assert np.isnan(late[4])
+    assert np.isfinite(judge_onsets(written, heard).late[1:3]).all()
 
 
 def test_too_few_onsets_are_not_judged() -> None:

@@ -10,9 +10,12 @@ from typing import NamedTuple
 
 from lickwright.compare.model import DifferenceKind
 from lickwright.listen.model import HeardNote, NoteVerdict
+from lickwright.notation.techniques import Curve, Stroke
+from lickwright.timeline.model import SoundingNote
 
 LATE = 0.060  # seconds from which on a note is late or early; a joined note, whose beginning is softer, from
 LATE_JOINED = 0.090
+LATE_SLID = 0.150  # one that is slid into, which arrives over a good part of that
 FLAT = 0.36  # semitones from which on a bend is flat or sharp
 NO_BEND = 0.4  # share of its way that a bend must go to be one
 HALF_STEP_OFF = 0.75  # semitones from which on a bend arrives at another note
@@ -43,10 +46,15 @@ def _wrong(note: HeardNote) -> Deviation | None:
 
 
 def _out_of_time(note: HeardNote) -> Deviation | None:
-    limit = LATE if note.sound.source is None else LATE_JOINED
-    if note.late is None or abs(note.late) < limit:
+    if note.late is None or abs(note.late) < _time_limit(note.sound):
         return None
     return Deviation(DifferenceKind.LATE if note.late > 0 else DifferenceKind.EARLY, "time")
+
+
+def _time_limit(sound: SoundingNote) -> float:
+    if sound.begin.curve is Curve.GLIDE and sound.begin.stroke is Stroke.NONE:
+        return LATE_SLID
+    return LATE if sound.source is None else LATE_JOINED
 
 
 def _bend(note: HeardNote) -> Deviation | None:

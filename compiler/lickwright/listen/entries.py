@@ -58,7 +58,7 @@ def strongest_entry(
     found = [
         _entry_at(recording, at, turns, features.loud) for at in np.arange(window[0], window[1] + _STEP / 2, _STEP)
     ]
-    return max(found, key=lambda entry: entry.rise)
+    return max(found, key=lambda entry: entry.strength)
 
 
 def _own_partials(pitch: float, others: Sequence[float]) -> Values:

@@ -100,7 +100,7 @@ def _kind(
     named = next((words for stroke, words in _ADJECTIVES.items() if stroke in strokes), "")
     for reason, words in (
         (len(sounds) > 2, "chords of three notes and more"),
-        (any(s.harmonic for s in sounds), "harmonics"),
+        (len(sounds) > 1 and any(s.harmonic for s in sounds), "harmonics in a double stop"),
         (any(s.dead for s in sounds), "dead notes and rakes"),
         (bool(named), named),
         (low < LOWEST, "notes below the E string's open one"),

@@ -6,15 +6,15 @@ kinds of a comparison and with its score. Another lick is refused instead of jud
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from lickwright.compare.model import DifferenceKind, Pair, Score
 from lickwright.compare.score import score_pairs
 from lickwright.listen.deviations import note_deviations
-from lickwright.listen.expected import ExpectedGroup, ExpectedKind, expected_groups
-from lickwright.listen.judge_entries import absolve_notes, corrected_times, steady_onsets
+from lickwright.listen.expected import ExpectedGroup, expected_groups
+from lickwright.listen.judge_entries import absolve_notes, corrected_times, steady_onsets, times_told
 from lickwright.listen.judge_extras import find_extras
 from lickwright.listen.judge_gestures import judge_gestures
 from lickwright.listen.judge_notes import begun_at_picks, begun_starts, judge_pitches, pass_times
@@ -23,8 +23,8 @@ from lickwright.listen.match import MatchedPass, Matching, match_groups
 from lickwright.listen.match_costs import pitch_costs
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.recording import Recording
-from lickwright.listen.stretches import Hearing, hear_recording
-from lickwright.listen.tuning import likely_shifts, overall_tuning
+from lickwright.listen.stretches import PICKED, Hearing, hear_recording
+from lickwright.listen.tuning import KnownNote, likely_shifts, measured_tuning, overall_tuning
 from lickwright.performance.note_events import Performance
 from lickwright.timeline.model import SoundingNote, Timeline
 
@@ -36,6 +36,7 @@ _RATE_SHIFT, _RATE_NEAR = 7, 0.05
 _GIVEN_UP = 0.85  # share of the lick: a pass that ends before it, and is followed by another one, was begun again
 _FEW, _FEW_COST = 4, 0.4  # judged notes, and the cost a group up to which the lick is recognized by all its groups
 _COST, _COST_ODD = 0.95, 0.55  # cost a group above which it is another lick, and at an odd shift or tempo
+_STRUCK = 4  # picks that are music though no pitch comes out, as of low double stops
 ODD_TEMPOS = (0.4, 1.5)
 
 
@@ -54,13 +55,13 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
     def refused(words: str, shift: int = 0) -> Judgement:
         return Judgement(timeline, hearing.recording.seconds, words, tuning, shift, (), 0, passed_over)
 
-    if not np.isfinite(hearing.pitches).any():
+    if not np.isfinite(hearing.pitches).any() and (hearing.picks > PICKED).sum() < _STRUCK:
         return refused("nothing was heard that sounds like a guitar")
     if not any(not g.why for g in groups):
         return refused("there is no note in this lick that can be judged by ear: " + ", ".join(passed_over))
     matching, shift = _best_matching(hearing, groups, tuning)
     higher = tuning + shift
-    fine = _fine_tuning(hearing, groups, matching, higher)
+    fine = measured_tuning(hearing.recording, _known_notes(hearing, groups, matching, higher))
     tuning, higher = tuning + fine, higher + fine
     passes = _judged_passes(hearing, groups, matching, performance, higher)
     if not passes:
@@ -96,20 +97,22 @@ def _matched_pace(hearing: Hearing, groups: Sequence[ExpectedGroup], one: Matche
     return overall_pace(*(np.array(column) for column in zip(*told, strict=True)))
 
 
-def _fine_tuning(hearing: Hearing, groups: Sequence[ExpectedGroup], matching: Matching, higher: float) -> float:
-    """Return by how many semitones the notes that are matched lie above `higher`, in the middle."""
-    off = []
+def _known_notes(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], matching: Matching, higher: float
+) -> Iterator[KnownNote]:
+    """Yield the notes that are matched and have a steady pitch, but those of chords."""
     for one in matching.passes:
-        for group, begin in zip(groups, one.begins, strict=True):
-            if (
-                begin is not None
-                and group.kind is ExpectedKind.SINGLE
-                and group.high - group.low < 0.05
-                and not group.sounds[0].shapes
-            ):
-                off.append(float(hearing.pitches[begin]) - group.pitches[0] - higher)
-    near = [x for x in off if abs(x) < 0.4]
-    return float(np.median(near)) if len(near) >= 3 else 0.0
+        begins = [b for b in one.begins if b is not None]
+        for n, (group, begin) in enumerate(zip(groups, one.begins, strict=True)):
+            steady = group.why in ("", "swells") and not any(s.shapes or s.trill for s in group.sounds)
+            if begin is None or not steady:
+                continue
+            later = [b for b in begins if b > begin]
+            stop = float(hearing.starts[later[0] if later else -1])
+            around = [p for m in (n - 1, n) if m >= 0 for p in groups[m].pitches]
+            for pitch in group.pitches:
+                others = tuple(p + higher for p in around if abs(p - pitch) > 0.5)
+                yield KnownNote(float(hearing.starts[begin]), stop, pitch + higher, others)
 
 
 def _judged_passes(
@@ -142,7 +145,7 @@ def _judge_pass(
     told = np.isfinite(heard)
     pace = overall_pace(written[told], heard[told]) if told.sum() > 1 else 1 / one.tempo
     timing = judge_onsets(written, heard)
-    _fill_lateness(notes, groups, timing)
+    _fill_lateness(notes, groups, timing, times_told(hearing, groups, times, timing, higher))
     judge_gestures(hearing, groups, times, performance, notes, pace, higher)
     ends_at = _break_off(notes)
     for note in notes:
@@ -161,12 +164,14 @@ def _score(notes: Sequence[HeardNote], extras: int) -> Score:
     return score_pairs(pairs + [Pair(None, None, frozenset((DifferenceKind.EXTRA,)))] * extras)
 
 
-def _fill_lateness(notes: Sequence[HeardNote], groups: Sequence[ExpectedGroup], timing: OnsetTiming) -> None:
+def _fill_lateness(
+    notes: Sequence[HeardNote], groups: Sequence[ExpectedGroup], timing: OnsetTiming, told: Sequence[bool]
+) -> None:
     by_sound = {s.index: n for n, g in enumerate(groups) for s in g.sounds}
     for note in notes:
-        late = timing.late[by_sound[note.sound.index]]
-        if note.onset is not None and np.isfinite(late):
-            note.late = float(late)
+        n = by_sound[note.sound.index]
+        if note.onset is not None and told[n] and np.isfinite(timing.late[n]):
+            note.late = float(timing.late[n])
 
 
 def _break_off(notes: Sequence[HeardNote]) -> SoundingNote | None:

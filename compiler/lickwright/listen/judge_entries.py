@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 from lickwright.listen.entries import Entry, strongest_entry
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.judge_notes import UNHEARD, PassTimes, pass_times
-from lickwright.listen.lateness import judge_onsets
+from lickwright.listen.lateness import OnsetTiming, judge_onsets
 from lickwright.listen.model import HeardNote, NoteVerdict
-from lickwright.listen.stretches import Hearing
+from lickwright.listen.picks import attack_sharpness
+from lickwright.listen.stretches import PICKED, Hearing
 
 _AROUND = 0.060  # seconds on either side of the expected time in which a note that no stretch begins may enter
 _ON_TIME = 0.030  # seconds on either side of the expected time that are on time
@@ -24,9 +25,11 @@ _CLAIMED = 0.020  # seconds on either side of where a stretch begins
 _LATE = 0.045  # seconds from which on a note that seems early or late is looked at again
 _NEXT = 0.050  # seconds that are kept from the notes before and after
 _SAME = 0.5  # semitones
+_LIKE = 2  # groups on either side that a group may be confused with
 # Decibels, from some 6,000 notes of the sets of tests/bench/listening.py: of the notes that were left out, 1 in 40 has an entry as strong as `_SURE`; of
 # those that were played, and that no stretch begins, 7 in 8 have.
-_RISEN, _RISEN_SAME = 6.0, 4.0  # that a pitch must rise by, and one that sounds already
+_RISEN, _RISEN_ON_TIME = 4.0, 6.0  # that a pitch must rise by, and one whose stretch begins elsewhere
+_SHARP = 4.0  # that the high band rises by where a string is struck again whose pitch sounds already
 _SURE, _DOUBTFUL = -9.0, -12.0  # strength of an entry that is one, and of one that may be one
 _NO_WEAKER = 4.0  # by how much an entry on time may be weaker than the one elsewhere, which may be a noise
 
@@ -51,6 +54,38 @@ def corrected_times(
     return pass_times(groups, times.begins, starts, tempo)
 
 
+def times_told(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, timing: OnsetTiming, higher: float
+) -> list[bool]:
+    """Return for each group whether the time at which it begins is sure enough to be called early or late."""
+    return [
+        begin is not None
+        and (not abs(timing.late[n]) > _LATE or _is_sure(hearing, groups, n, times, higher))
+        and not _is_nearer_its_like(groups, n, timing)
+        for n, begin in enumerate(times.begins)
+    ]
+
+
+def _is_sure(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes, higher: float) -> bool:
+    """Return whether a group begins with a pick, or its own partials rise there."""
+    begin, start = times.begins[n], times.starts[n]
+    if begin is None or start is None or hearing.picks[begin] > PICKED:
+        return begin is not None
+    found = _group_entries(hearing, groups, n, times, higher, start, _CLAIMED)
+    return all(entry is not None and entry.rise > _RISEN and entry.strength > _SURE for entry in found)
+
+
+def _is_nearer_its_like(groups: Sequence[ExpectedGroup], n: int, timing: OnsetTiming) -> bool:
+    """Return whether a group is so early or late that it may be a neighbor that has the same pitches, or the neighbor may be it."""
+    late, pace = float(timing.late[n]), float(timing.pace[n])
+    for m in range(max(0, n - _LIKE), min(len(groups), n + _LIKE + 1)):
+        away = pace * (groups[m].at - groups[n].at)
+        like = m != n and groups[m].pitches == groups[n].pitches
+        if like and min(abs(late - away), abs(float(timing.late[m]) + away)) < abs(late):
+            return True
+    return False
+
+
 def absolve_notes(
     hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, notes: Sequence[HeardNote], higher: float
 ) -> None:
@@ -62,14 +97,28 @@ def absolve_notes(
             for note in heard:
                 note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
         if group.kind is ExpectedKind.SINGLE and heard[0].verdict is NoteVerdict.MISSING:
-            start = times.starts[n]
-            (entry,) = _group_entries(
-                hearing, groups, n, times, higher, times.predicted[n] if start is None else start, _AROUND
-            )
-            if entry is not None and entry.rise > _RISEN and entry.strength > _DOUBTFUL:
-                heard[0].verdict, heard[0].why = NoteVerdict.UNTOLD, UNHEARD
-            if start is not None and heard[0].verdict is NoteVerdict.UNTOLD and entry and entry.strength > _SURE:
-                heard[0].verdict, heard[0].why, heard[0].onset = NoteVerdict.RIGHT, "", start
+            _absolve_single(hearing, groups, n, times, heard[0], higher)
+
+
+def _absolve_single(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes, note: HeardNote, higher: float
+) -> None:
+    """Let a note that is called missing be right where it enters where it begins, and untold where it may have entered."""
+    start = times.starts[n]
+    at = times.predicted[n] if start is None else start
+    (entry,) = _group_entries(hearing, groups, n, times, higher, at, _AROUND)
+    if entry is None or _repeats(groups, n):
+        if _sharpest(hearing, at) > _SHARP:
+            note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
+    elif entry.rise > _RISEN and entry.strength > _SURE and start is not None:
+        note.verdict, note.onset = NoteVerdict.RIGHT, start
+    elif entry.rise > _RISEN and entry.strength > _DOUBTFUL:
+        note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
+
+
+def _sharpest(hearing: Hearing, at: float) -> float:
+    """Return by how many decibels the high band rises at most near an instant (seconds)."""
+    return max(attack_sharpness(hearing.features, x) for x in np.arange(at - _AROUND, at + _AROUND, 0.004))
 
 
 def _entries_left_out(
@@ -80,8 +129,7 @@ def _entries_left_out(
         if group.why or times.starts[n] is not None:
             continue
         found = _group_entries(hearing, groups, n, times, higher, times.predicted[n], _AROUND)
-        least = _RISEN_SAME if _repeats(groups, n) else _RISEN
-        told = [entry for entry in found if entry is not None and entry.rise > least and entry.strength > _SURE]
+        told = [entry for entry in found if entry is not None and entry.rise > _RISEN and entry.strength > _SURE]
         if len(told) == len(found):
             yield n, told[0].at
 
@@ -97,7 +145,7 @@ def _entries_on_time(
             continue
         (there,) = _group_entries(hearing, groups, n, times, higher, start, _CLAIMED)
         (here,) = _group_entries(hearing, groups, n, times, higher, start - float(late[n]), _ON_TIME)
-        if here is None or there is None or here.rise <= _RISEN or here.strength <= 2 * _DOUBTFUL:
+        if here is None or there is None or here.rise <= _RISEN_ON_TIME or here.strength <= 2 * _DOUBTFUL:
             continue
         if here.strength > there.strength - _NO_WEAKER:
             yield n, here.at
@@ -130,5 +178,9 @@ def _group_entries(
 
 
 def _repeats(groups: Sequence[ExpectedGroup], n: int) -> bool:
-    """Return whether a group has a pitch of the one before."""
-    return n > 0 and any(abs(a - b) < _SAME for a in groups[n].pitches for b in groups[n - 1].pitches)
+    """Return whether a group has a pitch that the one before has too, or comes to on its way."""
+    if not n:
+        return False
+    before = groups[n - 1]
+    ways = [(p, p) for p in before.pitches] if len(before.pitches) > 1 else [(before.low, before.high)]
+    return any(low - _SAME < pitch < high + _SAME for pitch in groups[n].pitches for low, high in ways)

@@ -17,6 +17,7 @@ from lickwright.listen.features import FRAME
 from lickwright.listen.model import HeardNote, NoteVerdict
 from lickwright.listen.second_opinion import beats_expected, is_misheard, new_spectrum, own_strengths
 from lickwright.listen.stretches import PICKED, Hearing, clear_pitch
+from lickwright.notation.techniques import BEND_CURVES
 from lickwright.timeline.model import SoundingNote
 
 UNHEARD = "notes that could not be heard out"
@@ -211,31 +212,42 @@ def _judge_pair(hearing: Hearing, group: ExpectedGroup, start: float, stop: floa
     wholes = [stretch_spectrum(hearing.recording, start, min(stop, start + length)) for length in _LOOKS]
     views = [(without_before(hearing.recording, start, whole), whole) for whole in wholes]
     return [
-        _judge_one_of_pair(views, sound, pitch, group.pitches[1 - n], start, higher)
+        _judge_one_of_pair(views, sound, pitch, _ways(group, 1 - n), start, higher)
         for n, (sound, pitch) in enumerate(zip(group.sounds, group.pitches, strict=True))
     ]
+
+
+def _ways(group: ExpectedGroup, n: int) -> tuple[float, ...]:
+    """Return the pitches that a note of a group has, in half steps from the lowest to the highest that it comes to."""
+    pitch = group.pitches[n]
+    reached = [shape.amount for shape in group.sounds[n].shapes if shape.technique.curve in BEND_CURVES]
+    return tuple(pitch + by for by in np.arange(0, max(reached, default=0.0) + 0.5, 0.5))
 
 
 def _judge_one_of_pair(
     views: Sequence[tuple[Spectrum, Spectrum]],
     sound: SoundingNote,
     pitch: float,
-    other: float,
+    others: Sequence[float],
     start: float,
     higher: float,
 ) -> HeardNote:
     """Judge one note of a double stop by the partials that the other has not. `views` are spectra of what is new, and of all, over two lengths."""
     note = HeardNote(sound, NoteVerdict.RIGHT, pitch, "", start)
-    if own_strengths(views[0][0], pitch + higher, other + higher)[1] < _OWN:
+    if any(shape.technique.curve in BEND_CURVES for shape in sound.shapes):
+        note.verdict, note.why = NoteVerdict.UNTOLD, "bent notes of a double stop"
+        return note
+    taken = [other + higher for other in others]
+    if own_strengths(views[0][0], pitch + higher, taken)[1] < _OWN:
         note.verdict, note.why = NoteVerdict.UNTOLD, "notes of a double stop that share their overtones"
         return note
 
     def strength(by: float, view: int = 0) -> float:
-        found = [own_strengths(both[view], pitch + by + higher, other + higher) for both in views]
+        found = [own_strengths(both[view], pitch + by + higher, taken) for both in views]
         return max((value for value, partials in found if partials >= _OWN), default=0.0)
 
     here = strength(0)
-    best, by = max((strength(by), by) for by in _NEIGHBORS if abs(pitch + by - other) > 0.5)
+    best, by = max((strength(by), by) for by in _NEIGHBORS if all(abs(pitch + by - other) > 0.5 for other in others))
     if best > here + _CLEARLY and best > _THERE:
         note.verdict, note.pitch = NoteVerdict.WRONG, pitch + by
     elif here < _GONE and strength(0, 1) < _RINGING:

@@ -21,6 +21,7 @@ _OUTLIER = 0.06  # seconds off a line that count at most
 _SLOPED = 5  # points from which on a line may have a slope of its own
 _STIFF = 0.25  # seconds that a slope costs that is e times as steep as the whole's
 _PRIOR = 0.02  # square seconds: how much a slope is held where points are few
+_FARTHEST = 2.0  # times the error of an onset that a line may be off where it is carried on beyond its points
 _STEEP = 1.25  # how much faster or slower a few notes may be than the whole
 
 
@@ -47,8 +48,16 @@ def judge_onsets(written: Values, heard: Values) -> OnsetTiming:
                 pace[k] = whole
                 continue
             slope, offset = robust_line(written[near], heard[near], whole)
-            late[k], pace[k] = heard[k] - (offset + slope * written[k]), slope
+            pace[k] = slope
+            if _carried_on(written[near], written[k]) < _FARTHEST:
+                late[k] = heard[k] - (offset + slope * written[k])
     return OnsetTiming(late, pauses, pace)
+
+
+def _carried_on(near: Values, at: float) -> float:
+    """Return how much less sure a line through some instants is at another one than a single onset: the standard error of regression."""
+    middle = near.mean()
+    return float(np.sqrt(1 / len(near) + (at - middle) ** 2 / ((near - middle) ** 2).sum()))
 
 
 def overall_pace(written: Values, heard: Values) -> float:

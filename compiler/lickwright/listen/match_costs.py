@@ -28,6 +28,13 @@ _STEP_ONLY, _STEP_ONLY_STRUCK = (
     0.3,
 )  # of a group that begins where only the pitch steps: of a joined one, of a struck one
 _NO_PICK = 0.85  # of a group that begins where nothing rises and nothing steps
+_NO_PICK_SWELL = 0.1  # of a swell, which begins so
+_TUNEFUL = (
+    "swells",
+    "tremolo picking",
+    "harmonics",
+    "grace notes",
+)  # what is passed over and has a pitch, so that the lick is known by it
 _MISHEARD = 0.3  # of a pitch that is often taken for the right one
 _NEAR, _FAR = 0.42, 1.0  # semitones off: up to the first it is right, from the second on another note
 
@@ -74,11 +81,14 @@ def pitch_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float
     begin[pairs] = combs[pairs]
     loose = np.array([g.kind in (ExpectedKind.PASSED, ExpectedKind.UNPITCHED) for g in groups])
     begin[loose] = 0.12
+    tuneful = np.array([g.kind is ExpectedKind.PASSED and g.why in _TUNEFUL and len(g.pitches) == 1 for g in groups])
+    begin[tuneful] = np.where(unclear, 0.12, np.clip(firsts[tuneful] * weight, 0.06, _UNCLEAR))
     begin[:, silent] = _SILENT
     sure = 1 / (1 + np.exp(-np.clip(hearing.picks, -20, 20)))  # that it is a pick
     struck = np.array([g.struck for g in groups])[:, None]
     stepped = np.where(struck, _STEP_ONLY_STRUCK, _STEP_ONLY)
-    begin += np.minimum(_NO_PICK * (1 - sure), np.where(hearing.steps, stepped, 1.0))
+    no_pick = np.array([_NO_PICK_SWELL if g.why == "swells" else _NO_PICK for g in groups])[:, None]
+    begin += np.minimum(no_pick * (1 - sure), np.where(hearing.steps, stepped, 1.0))
     inside = np.where(unclear, 0.0, wholes * weight * EXTRA)
     inside[pairs] = 0.0
     inside = np.maximum(inside, EXTRA * weight * sure)

@@ -6,6 +6,8 @@ an octave or a twelfth off is most often misheard.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from lickwright.listen.combs import Spectrum, comb_strength, partial_levels, stretch_spectrum, without_before
@@ -33,14 +35,14 @@ def beats_expected(spectrum: Spectrum, heard: float, expected: float) -> bool:
     return comb_strength(spectrum, heard) > comb_strength(spectrum, expected) + 0.05
 
 
-def own_strengths(spectrum: Spectrum, pitch: float, other: float) -> tuple[float, int]:
-    """Return how strong a note of a double stop is by the partials that the other note has not, 0 to 1, and how many they are."""
+def own_strengths(spectrum: Spectrum, pitch: float, others: Sequence[float]) -> tuple[float, int]:
+    """Return how strong a note of a double stop is by the partials that the other note, at any of its pitches, has not, 0 to 1, and how many they are."""
     levels = partial_levels(spectrum, pitch, _PARTIALS)
     numbers = np.arange(1, _PARTIALS + 1)
     heights = pitch + 12 * np.log2(numbers)
-    others = other + 12 * np.log2(np.arange(1, 64))
+    taken = np.concatenate([other + 12 * np.log2(np.arange(1, 64)) for other in others])
     hertz = 440 * 2 ** ((pitch - 69) / 12) * numbers
-    apart = np.abs(heights[:, None] - others[None, :]).min(axis=1)
+    apart = np.abs(heights[:, None] - taken[None, :]).min(axis=1)
     own = (apart > 0.45) & (apart * 0.0595 * hertz > 14) & (hertz < 5_000)
     if not own.any():
         return 0.0, 0
