@@ -7,7 +7,6 @@ import json
 import os
 import struct
 import sys
-import types
 from collections.abc import Callable
 from importlib.resources import files
 from pathlib import Path
@@ -320,7 +319,7 @@ def test_damaged_bytes_never_end_in_a_traceback(run: Run, take: Samples) -> None
         assert len(err.splitlines()) <= 3
 
 
-# --- many, and recording -----------------------------------------------------------------------------------------------
+# --- many -----------------------------------------------------------------------------------------------------------
 
 
 def test_a_folder_is_matched_by_name_and_by_fit_and_heard_once(
@@ -502,49 +501,3 @@ def test_folders_without_recordings_or_licks(run: Run) -> None:
     assert "without errors" not in err
     write("bad.lick", 'lick "Bad"\n| e99 ||\n')
     assert run("empty", "--licks", "bad.lick")[0] == 1
-
-
-class _Device(types.ModuleType):
-    """A sound device that hears a take while it plays the click."""
-
-    PortAudioError = type("PortAudioError", (Exception,), {})
-
-    def __init__(self, wave: Samples) -> None:
-        super().__init__("sounddevice")
-        self.wave, self.played = wave, np.zeros(0)
-
-    def query_devices(self, kind: str) -> dict[str, str]:
-        return {"name": kind}
-
-    def playrec(self, clicks: np.ndarray, samplerate: int, **more: Any) -> np.ndarray:
-        self.played = clicks
-        out = np.zeros((len(clicks), 1), np.float32)
-        start = int(2.4 * samplerate)  # the bar of count-in at 100
-        heard = np.repeat(self.wave, samplerate // RATE)
-        out[start : start + len(heard), 0] = heard[: len(out) - start]
-        return out
-
-
-def test_recording_with_a_click(run: Run, take: Samples, monkeypatch: pytest.MonkeyPatch) -> None:
-    device = _Device(take)
-    monkeypatch.setitem(sys.modules, "sounddevice", device)
-    code, out, err = run("walk.lick", "--record", "6", "--keep", "kept.wav")
-    assert code == 0, out
-    assert "a bar of clicks" in err
-    assert len(device.played) == int(8.4 * 48_000)
-    assert np.abs(device.played).max() <= 0.31
-    assert soundfile.info("kept.wav").duration == pytest.approx(6.0)
-    assert not list(Path().glob("*.tmp"))
-
-
-def test_recording_without_a_device(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(sys.modules, "sounddevice", None)
-    code, _, err = run("walk.lick", "--record", "6")
-    assert code == 2
-    assert "pip install numpy soundfile sounddevice" in err
-    device = _Device(np.zeros(1, np.float32))
-    monkeypatch.setitem(sys.modules, "sounddevice", device)
-    monkeypatch.setattr(device, "query_devices", lambda kind: (_ for _ in ()).throw(ValueError(kind)))
-    code, _, err = run("walk.lick", "--record", "6")
-    assert code == 2
-    assert "record with a telephone, and name its file instead" in err

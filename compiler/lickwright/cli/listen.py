@@ -67,8 +67,8 @@ Exits with 0 when all that can be judged is right, 1 when something differs.
 def command(path: str, recording: str | None, title: str | None, **more: Any) -> int:
     """Its help is `_HELP`, since it shows examples."""
     require_sound()
-    outputs = [more["report"], more["picture"], more["keep"]]
-    words = "only one of --report, --picture, --keep and --format json can go to standard output"
+    outputs = [more["report"], more["picture"]]
+    words = "only one of --report, --picture and --format json can go to standard output"
     refuse(outputs.count("-") + (more["form"] == "json") > 1, words)
     if more["library"] is not None:
         return _many(path, recording, more)
@@ -102,6 +102,7 @@ def _refuse_contradictions(path: str, recording: str | None, more: dict[str, Any
     refuse(path == recording == "-", "only one of the two can be standard input")
     if more["record"] is None and (option := first_given("tempo", "keep")):
         raise click.UsageError(f"{option} is about --record: any tempo of a recording is understood")
+    refuse(more["keep"] == "-", "--keep needs the name of a file")
     if more["form"] == "json" and (option := first_given("everything", "width")):
         raise click.UsageError(f"{option} is about the text: JSON has every remark anyway")
 

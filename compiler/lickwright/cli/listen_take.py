@@ -21,7 +21,12 @@ from lickwright.core.source import Source
 from lickwright.export import LoweredLick, Options
 from lickwright.listen.judge import judge_hearing
 from lickwright.listen.model import Judgement
-from lickwright.listen.sound_file import ReadRecording, UnreadableRecording, decode_recording, read_recording
+from lickwright.listen.sound_file import (
+    ReadRecording,
+    UnreadableRecording,
+    decode_recording,
+    read_recording,
+)
 from lickwright.listen.stretches import hear_recording
 from lickwright.report import console
 from lickwright.timeline.excerpt import NoBars, no_bars_finding
@@ -65,7 +70,7 @@ def listen_to_take(c: Compilation, lick: CompiledLick, asked: TakeRequest) -> in
     judgement = judge_hearing(lowered.timeline, performance, hearing)
     _print(judgement, asked)
     if asked.report is not None:
-        data = report_bytes(judgement, os.path.basename(asked.recording))
+        data = report_bytes(judgement, os.path.basename(asked.recording or asked.keep or ""))
         verdict.add(save_output(asked.report, data, REPORT_SEAL, asked.overwrite, asked.sources))
     if asked.picture is not None:
         from lickwright.listen.picture import draw_take
@@ -110,10 +115,12 @@ def _taken(lowered: LoweredLick, asked: TakeRequest, verdict: Verdict) -> ReadRe
     if not asked.recording:
         from lickwright.cli.listen_record import record_take
 
-        recording, wave = record_take(lowered.timeline, asked.seconds, asked.percent)
+        taken = record_take(lowered.timeline, asked.seconds, asked.percent, asked.keep is not None)
+        for words in taken.notes:
+            terminal.err(f"{words}\n")
         if asked.keep is not None:
-            verdict.add(save_output(asked.keep, wave, None, asked.overwrite, asked.sources))
-        return ReadRecording(recording, ())
+            verdict.add(save_output(asked.keep, taken.wave, None, asked.overwrite, asked.sources))
+        return ReadRecording(taken.recording, taken.notes)
     try:
         read = _standard_input() if asked.recording == "-" else read_recording(asked.recording)
     except UnreadableRecording as e:
@@ -141,10 +148,12 @@ def _standard_input() -> ReadRecording:
 
 def _print(judgement: Judgement, asked: TakeRequest) -> None:
     if asked.form == "json":
-        terminal.out(report_bytes(judgement, os.path.basename(asked.recording)).decode("utf-8") + "\n}\n")
+        terminal.out(
+            report_bytes(judgement, os.path.basename(asked.recording or asked.keep or "")).decode("utf-8") + "\n}\n"
+        )
         return
     from lickwright.listen.report import judgement_text
 
     lines = judgement_text(judgement, asked.width, asked.everything)
-    say = terminal.err if STDOUT in (asked.report, asked.picture, asked.keep) else terminal.out
+    say = terminal.err if STDOUT in (asked.report, asked.picture) else terminal.out
     say("".join(console.safe_text(line) + "\n" for line in lines))
