@@ -221,9 +221,15 @@ def test_files_made_one_by_one_are_found_too(run: Run) -> None:
     for n in (1, 2):
         write(f"{n}.lick", f'lick "Number {n}"\n| e5 - e5 - e5 - e5 - |\n')
         run("make", f"{n}.lick", "--to", "tab", "--out", "out")
+    found = ["title", "Number 1", "Number 2"]
     code, out, err = run("find", "out")
     assert code == 0 and not err
-    assert [line.split("  ")[0] for line in out.splitlines()] == ["title", "Number 1", "Number 2", "2 licks"]
+    assert [line.split("  ")[0] for line in out.splitlines()] == [*found, "2 licks"]
+    write("lib/3.lick", 'lick "Number 3"\n| e5 - e5 - e5 - e5 - |\n')
+    run("make", "lib", "--to", "tab", "--out", "out")  # with an index, in which the other two are not
+    code, out, err = run("find", "out")
+    assert code == 0 and not err
+    assert [line.split("  ")[0] for line in out.splitlines()] == [*found, "Number 3", "3 licks"]
 
 
 def test_a_changed_library_is_asked_as_it_was_made_last(run: Run) -> None:

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lickwright.compiler.compilation import Compilation
-from lickwright.index import reader
+from lickwright.index import reader, search
 from lickwright.index.query_conditions import to_condition
 from lickwright.index.query_fields import QUERY_FIELDS, technique_names
 from lickwright.index.query_parser import QueryError, parse_query
@@ -131,14 +131,16 @@ def uses(one: LickFacts, *names: str) -> bool:
             and one.key != "A minor" and one.level is not None and one.level <= 3),
     ],
 )  # fmt: skip
-def test_answers(question: str, holds: Callable[[str, LickFacts], bool]) -> None:
+def test_answers(question: str, holds: Callable[[str, LickFacts], bool], monkeypatch: pytest.MonkeyPatch) -> None:
     expected = sorted((path, one.line, one.title) for path, one in everything() if holds(path, one))
     found = search_index(library(), question)
     assert [(hit.path, hit.facts["line"], hit.facts["title"]) for hit in found.hits] == expected
     assert found.total == len(expected)
-    for limit in (1, 2, 7):
-        few = search_index(library(), question, limit)
-        assert few.hits == found.hits[:limit] and few.total == found.total
+    for few_of_many in (search._FEW, 0):  # many are counted, and only the first of them are fetched
+        monkeypatch.setattr(search, "_FEW", few_of_many)
+        for limit in (1, 2, 7):
+            few = search_index(library(), question, limit)
+            assert few.hits == found.hits[:limit] and few.total == found.total
 
 
 def test_a_box_is_found_by_number_and_by_shape() -> None:

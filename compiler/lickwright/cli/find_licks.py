@@ -87,7 +87,7 @@ def _search(index: LibraryIndex, text: str, form: str, limit: int | None) -> Lis
         found.hits,
         table=lambda: _table(text, found.hits),
         summary=f"{count}; {more:,} not shown: --limit shows more\n" if more else f"{count}\n",
-        nothing=_nothing(text, found) if not found.hits and index.licks else "",
+        nothing=_nothing(text, found) if not found.hits and not index.is_empty else "",
     )
 
 

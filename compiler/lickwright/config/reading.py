@@ -28,7 +28,8 @@ from lickwright.core.digest import blake2b
 from lickwright.core.files import NOT_TEXT, UNREADABLE, Unopened, read_file
 from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.export import Album
-from lickwright.settings.fields import BY_NAME, OTHER_NAMES, rows_with_sounds
+from lickwright.settings.fields import BY_NAME, rows_with_sounds
+from lickwright.settings.other_names import OTHER_NAMES
 from lickwright.settings.project_rules import FIXED, SYNTAX, UNKNOWN, VALUE, ProjectField
 
 if TYPE_CHECKING:

@@ -42,6 +42,7 @@ class Condition(NamedTuple):
     values: tuple[str | int | float, ...]
     match: str = ""  # the term without its `not`, as a full-text query; "" if full-text search alone cannot answer it
     negated: bool = False
+    narrow: bool = False  # True if the index `licks_narrow` holds all columns in it
     doubt: QueryError | None = None  # what is probably wrong with the term if it finds nothing
 
 
@@ -59,7 +60,7 @@ def to_condition(term: QueryTerm, search: bool) -> Condition:
             found = _any([_one(field, value, search) for value in term.values])
     if not term.negated:
         return found
-    return Condition(f"NOT coalesce(({found.sql}), 0)", found.values, found.match, True)
+    return Condition(f"NOT coalesce(({found.sql}), 0)", found.values, found.match, True, found.narrow)
 
 
 def _field(term: QueryTerm) -> QueryField:
@@ -76,7 +77,11 @@ def _field(term: QueryTerm) -> QueryField:
 def _any(ways: Sequence[Condition]) -> Condition:
     if len(ways) == 1:
         return ways[0]
-    return Condition(" OR ".join(f"({way.sql})" for way in ways), tuple(value for way in ways for value in way.values))
+    return Condition(
+        " OR ".join(f"({way.sql})" for way in ways),
+        tuple(value for way in ways for value in way.values),
+        narrow=all(way.narrow for way in ways),
+    )
 
 
 def _one(field: QueryField, value: Value, search: bool) -> Condition:
@@ -157,15 +162,15 @@ def _key(field: QueryField, value: Value, search: bool) -> Condition:
     text = " ".join(value.text.split())
     mode = MODE_ALIASES.get(text.lower(), text.lower())
     if mode in MODES:
-        return Condition("mode = ?", (mode,))
+        return Condition("mode = ?", (mode,), narrow=True)
     try:
         if re.fullmatch(r"[A-G](#|b)?", text):
-            return Condition("tonic = ?", (parse_note_name(text).pc,))
+            return Condition("tonic = ?", (parse_note_name(text).pc,), narrow=True)
         key = parse_key(text)
     except ValueError as e:
         near = None if " " in text else nearest_name(mode, (*MODES, *MODE_ALIASES))
         raise QueryError(str(e), value.start, value.end, f"did you mean {near}?" if near else "") from None
-    return Condition("tonic = ? AND mode = ?", (key.tonic.pc, key.mode))
+    return Condition("tonic = ? AND mode = ?", (key.tonic.pc, key.mode), narrow=True)
 
 
 def _chords(field: QueryField, value: Value, search: bool) -> Condition:
@@ -191,7 +196,7 @@ def _box(field: QueryField, value: Value, search: bool) -> Condition:
         return Condition("box = ?", ("" if spec.any else str(spec),))
     bits = sum(1 << number - 1 for number in spec.numbers)
     bits |= 1 << NUMBERED + SHAPES.index(spec.shape) if spec.shape else 0
-    return Condition("boxes & ? = ?", (bits, bits))
+    return Condition("boxes & ? = ?", (bits, bits), narrow=True)
 
 
 def _one_of(field: QueryField, value: Value, search: bool) -> Condition:
@@ -234,7 +239,7 @@ def _finding(field: QueryField, value: Value, search: bool) -> Condition:
 def _number(field: QueryField, value: Value, search: bool) -> Condition:
     """Return the condition for a number, or for a range: `tempo:80-100`."""
     low, high = _read(field, value)
-    return Condition(f"{field.columns[0]} >= ? AND {field.columns[1]} <= ?", (low, high))
+    return Condition(f"{field.columns[0]} >= ? AND {field.columns[1]} <= ?", (low, high), narrow=True)
 
 
 def _compared(field: QueryField, term: QueryTerm) -> Condition:
@@ -251,7 +256,7 @@ def _compared(field: QueryField, term: QueryTerm) -> Condition:
             "a comparison takes one number", term.start, term.end, f"write {field.name}:{term.values[0].text}"
         )
     column = field.columns[term.compare[0] == "<"]
-    return Condition(f"{column} {term.compare} ?", (low,))
+    return Condition(f"{column} {term.compare} ?", (low,), narrow=True)
 
 
 def _read(field: QueryField, value: Value) -> tuple[float, float]:

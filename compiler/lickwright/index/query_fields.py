@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from lickwright.analysis.figure_names import FIGURES
 from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES
+from lickwright.settings.other_names import OTHER_NAMES
 from lickwright.store.index_schema import TEXTS
 
 
@@ -86,8 +87,6 @@ def searched_columns(words: str) -> tuple[str, ...]:
 
 def known_field(word: str) -> QueryField | None:
     """Return the field that a word names, or that players mean by it, such as `bpm`; None for any other word."""
-    from lickwright.settings.fields import OTHER_NAMES  # most questions name fields as they are called here
-
     return field_named(word) or FIELDS_BY_NAME.get(OTHER_NAMES.get(word.lower(), ""))
 
 

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Any
 from lickwright.core.files import error_reason
 from lickwright.index.query_parser import QueryError
 from lickwright.index.search import SearchHit, create_memory_index
-from lickwright.store.features import index_findings, lick_facts
 from lickwright.store.guarded_database import (
     DAMAGED,
     Unusable,
@@ -74,6 +73,11 @@ class LibraryIndex:
         return int(self.connection.execute("SELECT count(*) FROM licks").fetchone()[0])
 
     @property
+    def is_empty(self) -> bool:
+        """True if there is no lick."""
+        return self.connection.execute("SELECT 1 FROM licks LIMIT 1").fetchone() is None
+
+    @property
     def made(self) -> tuple[int, int]:
         """The number of licks that a build has made files of, and the number of these files."""
         row = self.connection.execute(
@@ -85,10 +89,8 @@ class LibraryIndex:
         """Return the sources that a build knows and whose licks are not in the index, as seen from the current folder."""
         if self._folder is None:
             return []
-        if (
-            self._left_out is None
-        ):  # sorted here: to be sorted by SQLite, all sources are fetched one by one along the index of their paths
-            rows = self.connection.execute("SELECT path FROM sources NOT INDEXED WHERE NOT indexed").fetchall()
+        if self._left_out is None:
+            rows = self.connection.execute("SELECT path FROM sources WHERE NOT indexed").fetchall()
             self._left_out = [self.path(path) for path in sorted(path for (path,) in rows) if path != "-"]
         return self._left_out
 
@@ -277,6 +279,8 @@ def index_in_memory(compilations: Iterable[tuple[str, Compilation]]) -> LibraryI
 
 
 def _put(connection: sqlite3.Connection, number: int, compilation: Compilation) -> None:
+    from lickwright.store.features import index_findings, lick_facts
+
     source = compilation.source
     own = () if compilation.licks else index_findings(compilation.diagnostics, source)
     add_licks(connection, number, [lick_facts(lick, source) for lick in compilation.licks], own)

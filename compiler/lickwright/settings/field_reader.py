@@ -14,7 +14,8 @@ from lickwright.core.diagnostics import Diagnostic, Fix, RelatedInformation, nea
 from lickwright.core.source import Span
 from lickwright.core.version import NOTATION as NOTATION_READ
 from lickwright.notation.rules import LINE
-from lickwright.settings.fields import BY_NAME, NOTATION, OTHER_NAMES, TWICE, UNKNOWN, VALUE, FieldRow, WrittenField
+from lickwright.settings.fields import BY_NAME, NOTATION, TWICE, UNKNOWN, VALUE, FieldRow, WrittenField
+from lickwright.settings.other_names import OTHER_NAMES
 
 _STRAIGHT = str.maketrans("“”„«»‘’–—−♯♭", '"""""\'\'---#b')
 _TITLE_NAMES = ("title", "lick-title", "song")  # fields that people write for a lick's title

@@ -225,29 +225,6 @@ FIELD_ORDER = (
         "meant",
     ),
 )
-# Other words that people write for a field; offered, never accepted.
-OTHER_NAMES = {
-    "time": "meter",
-    "metre": "meter",
-    "bpm": "tempo",
-    "speed": "tempo",
-    "position": "box",
-    "author": "by",
-    "composer": "by",
-    "arranger": "by",
-    "copyright": "rights",
-    "genre": "style",
-    "comment": "note",
-    "remark": "note",
-    "text": "note",
-    "difficulty": "level",
-    "harmony": "chords",
-    "tonality": "key",
-    "tonart": "key",
-    "takt": "meter",
-    "stimmung": "tuning",
-    "grid": "step",
-}
 
 _GOOD = 'key A minor\n\nlick "Gate"\n| e8 e5 B8 e5 G7 - - - |\n'
 UNKNOWN = Rule(

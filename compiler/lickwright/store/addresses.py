@@ -13,9 +13,6 @@ from contextlib import contextmanager, suppress
 from importlib import import_module
 from typing import Any, NamedTuple
 
-from lickwright.core.atomic_files import temporary_name
-from lickwright.core.digest import blake2b
-from lickwright.core.extras import install_command
 from lickwright.core.files import Unopened, error_reason
 from lickwright.core.source import MAX_BYTES
 
@@ -67,6 +64,8 @@ def parse_address(address: str) -> RemotePath:
     try:
         fs, path = import_module("fsspec.core").url_to_fs(absolute_name(local_path(address)))
     except ModuleNotFoundError:
+        from lickwright.core.extras import install_command
+
         raise NoAddress(f"{address} needs fsspec: {install_command('cluster')}") from None
     except ImportError as e:
         raise NoAddress(f"{address} needs one more package: {str(e)[:80]}") from None
@@ -125,6 +124,8 @@ def put_remote(at: RemotePath, path: str, data: bytes | Iterable[bytes]) -> None
             return
         folder, _, name = path.rpartition("/")
         at.fs.makedirs(folder, exist_ok=True)
+        from lickwright.core.atomic_files import temporary_name  # most commands ask only whether a path is an address
+
         temporary = f"{folder}/{temporary_name()}"
         try:
             _send(at, temporary, data)
@@ -165,6 +166,8 @@ def list_remote_folder(at: RemotePath, folder: str) -> dict[str, Mapping[str, An
 def remote_fingerprint(info: Mapping[str, Any]) -> int:
     """Return a 63-bit number that another file, or the same one written again, does not have: a hash of the metadata that the storage gives."""
     told = repr([(name, str(info[name])) for name in _TELLING if info.get(name) is not None])
+    from lickwright.core.digest import blake2b
+
     return int.from_bytes(blake2b(told.encode(), digest_size=8).digest(), "big") >> 1
 
 

@@ -13,6 +13,7 @@ import struct
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import cache
+from itertools import chain
 from typing import Any
 
 from lickwright.store.ownership import file_kind, open_ordinary
@@ -26,6 +27,8 @@ _PER = 1 << 24  # bytes of the file
 _MEMORY = 96 << 20  # bytes that SQLite may take in all; a build of 300,000 outputs takes 10 million
 _ROOM = 32 << 20  # bytes that the answer to one statement may take, and twice the file's besides
 _ROW = 64  # bytes that a row takes at least
+_NUMBERS = frozenset((int, float, type(None)))  # types of values without a length
+_AT_ONCE = 100  # rows of a bounded answer that are counted together
 _CACHE = 2 << 10  # KiB of pages kept in memory, whatever the file's own setting
 _WAIT = (5.0, 8.0)  # seconds to wait for another process that has the file locked: to read, to write
 _MAGIC = b"\xd9\xd5\x05\xf9\x20\xa1\x63\xd7"  # begins a journal of SQLite's; ends one that names another file
@@ -104,19 +107,14 @@ class GuardedConnection(sqlite3.Connection):
         """
         self.room = _ROOM + 2 * size
 
-    def bounded(self, rows: Iterator[Any]) -> Iterator[Any]:
-        """Return the rows of a statement. Raises `Unusable` where they are bounded and too many."""
-        return rows if self.room is None else self._within_room(rows, self.room)
-
-    def _within_room(self, rows: Iterator[Any], left: int) -> Iterator[Any]:
-        for row in rows:
-            left -= _ROW
-            for value in row:  # a loop, not `sum`: an answer may be each lick's number
-                if isinstance(value, (str, bytes)):
-                    left -= len(value)
-            if left < 0:
-                raise Unusable("it is damaged: it gives more than it holds")
-            yield row
+    def within_room(self, rows: list[Any], left: int) -> int:
+        """Return how many of `left` bytes are left after some rows of a statement. Raises `Unusable` where none are."""
+        left -= _ROW * len(rows)
+        if not _NUMBERS.issuperset(map(type, chain.from_iterable(rows))):  # an answer may be each lick's number
+            left -= sum(len(value) for row in rows for value in row if isinstance(value, (str, bytes)))
+        if left < 0:
+            raise Unusable("it is damaged: it gives more than it holds")
+        return left
 
     def _tick(self) -> bool:
         self._ticks += 1
@@ -153,8 +151,14 @@ class _Cursor(sqlite3.Cursor):
             raise self.connection.meant(e) from None
 
     def __iter__(self) -> Any:
+        left = self.connection.room
         try:
-            yield from self.connection.bounded(iter(super().__next__, None))
+            if left is None:
+                yield from iter(super().__next__, None)
+                return
+            while rows := super().fetchmany(_AT_ONCE):
+                left = self.connection.within_room(rows, left)
+                yield from rows
         except (sqlite3.OperationalError, MemoryError) as e:
             raise self.connection.meant(e) from None
 

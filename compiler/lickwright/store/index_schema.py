@@ -46,6 +46,8 @@ CREATE INDEX IF NOT EXISTS findings_code ON findings (code, severity, lick_id);
 CREATE TABLE IF NOT EXISTS phrases (
     id INTEGER PRIMARY KEY, code INTEGER NOT NULL UNIQUE, notes INTEGER NOT NULL, moments BLOB NOT NULL);
 """
+# In a manifest: of sources that a build knows and whose licks are not in the index, such as files that were made one by one.
+LEFT_OUT_SCHEMA = "CREATE INDEX sources_left_out ON sources (path) WHERE NOT indexed"
 # Kept apart, since not every SQLite has FTS5. The grams hold rows of `phrases`: a phrase in twelve keys is kept once.
 SEARCH_SCHEMA = f"""
 CREATE VIRTUAL TABLE IF NOT EXISTS lick_text USING fts5(

@@ -10,9 +10,8 @@ from __future__ import annotations
 import os
 import sqlite3
 from types import TracebackType
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from lickwright.core.slugs import slug
 from lickwright.store.durable import UnsyncedFiles
 from lickwright.store.guarded_database import (
     GuardedConnection,
@@ -42,8 +41,10 @@ from lickwright.store.manifest_schema import (
     optional_tables,
     own_tables,
 )
-from lickwright.store.naming import LickName
 from lickwright.store.ownership import plain_folder, plain_name
+
+if TYPE_CHECKING:
+    from lickwright.store.naming import LickName
 
 NAME = ".lickwright.db"
 SMALL = 1 << 20  # bytes of a manifest that is always checked as a whole, in some ten milliseconds
@@ -148,7 +149,7 @@ class Manifest:
         return _has_table(self.db, name)
 
     def _with_table(self, name: str, schema: str) -> None:
-        """Create a table by the statements of its schema where it is not there yet; the caller commits."""
+        """Create a table, or an index, by the statements of its schema where it is not there yet; the caller commits."""
         self.begin()
         if not self._has_table(name):
             for statement in schema.split(";\n"):
@@ -165,6 +166,7 @@ class Manifest:
         if row is None:
             index_schema.create_index(self.db)
             self.db.execute("INSERT INTO about VALUES ('index', ?)", (index_schema.VERSION,))
+        self._with_table("sources_left_out", index_schema.LEFT_OUT_SCHEMA)
 
     def has_pages(self) -> bool:
         """Return True if a lesson page is on record; this looks through all outputs where none is."""
@@ -259,6 +261,8 @@ class Manifest:
 
     def names(self, folder: str) -> tuple[LickName, ...]:
         """Return the names on record of the licks whose outputs are in a folder."""
+        from lickwright.store.naming import LickName  # whoever only asks an index names no lick
+
         rows = self.db.execute("SELECT name, base, code, place, gone FROM names WHERE folder = ?", (folder,))
         return tuple(LickName(row[0], row[1], row[2], row[3], bool(row[4])) for row in rows)
 
@@ -319,6 +323,8 @@ def _add_names(db: sqlite3.Connection, write: bool) -> None:
     db.execute("BEGIN IMMEDIATE" if write else "BEGIN")
     db.execute(SECOND if write else SECOND.replace("TABLE", "TEMP TABLE", 1))
     if write:
+        from lickwright.core.slugs import slug
+
         db.create_function("base", 1, lambda title: slug(str(title), readable=False), deterministic=True)
         if _has_table(db, "licks"):
             db.execute(NAMES_OF_INDEX)

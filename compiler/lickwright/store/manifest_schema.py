@@ -167,5 +167,6 @@ def optional_tables() -> tuple[dict[str, str], ...]:
     return (
         schema_of([*own, *index_schema.SEARCH_SCHEMA.split(";")]),
         schema_of(own),
+        {"index sources_left_out of sources": index_schema.LEFT_OUT_SCHEMA},
         *(schema_of(group.split(";\n")) for group in (SOUNDS, SOURCE_STATES, SNAPSHOT, RELEASED)),
     )
