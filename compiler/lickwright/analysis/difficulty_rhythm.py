@@ -34,7 +34,7 @@ def hardest_pace(instants: Sequence[float], worth: Sequence[int]) -> Pace:
     `instants` are seconds, ascending; `worth` says what each interval from one to the next counts, 1 for every note and no more than that.
     The longest stretches are looked at first, since most licks have their most in those.
     """
-    best, least = Pace(0.0, 0.0, 0), 0.0  # a stretch counts that has clearly more than this a second
+    best, least = (0.0, 0.0, 0), 0.0  # a stretch counts that has clearly more than this a second
     sums = list(accumulate(worth, initial=0))
     shortest = min(map(sub, instants[1:], instants), default=0.0)
     for length in range(min(_KEPT_UP, len(instants) - 1), 0, -1):
@@ -44,9 +44,9 @@ def hardest_pace(instants: Sequence[float], worth: Sequence[int]) -> Pace:
         lengths, counts = map(sub, instants[length:], instants), map(sub, sums[length:], sums)
         for seconds, count in zip(lengths, counts, strict=False):
             if count * share > least * seconds and seconds > 1e-9:
-                best = Pace(count * share / seconds, count / seconds, count)
-                least = best.weighted * (1 + 1e-9)
-    return best
+                best = (count * share / seconds, count / seconds, count)
+                least = best[0] * (1 + 1e-9)
+    return Pace(*best)
 
 
 def syncopation(timeline: Timeline) -> float:

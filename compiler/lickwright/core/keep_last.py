@@ -19,15 +19,18 @@ def keep_last(work: Callable[[A], R]) -> Callable[[A], R]:
 
     Only for functions whose argument is never changed after the first call, and whose callers never change the value. Raises what `work` raises.
     """
-    kept: list[tuple[A, R]] = []
+    kept: tuple[A, R] | None = (
+        None  # both together, so that no thread sees the argument of one call and the value of another
+    )
 
     @wraps(work)
     def ask(argument: A) -> R:
-        for known, value in kept:
-            if known is argument:
-                return value
+        nonlocal kept
+        last = kept
+        if last is not None and last[0] is argument:
+            return last[1]
         value = work(argument)
-        kept[:] = [(argument, value)]
+        kept = argument, value
         return value
 
     return ask

@@ -74,32 +74,34 @@ class MusicBuilder:
         out: list[Item] = []
         last: Item | None = None
         solid = -1  # which is the last that is no remark
+        find, before_it = self.text.find, self._prev_end
         for child in children:
-            kind, before = child[0], len(out)
-            start, end = child[2:] if isinstance(child, Token) else span_of(child)
-            new_line = start != self._prev_end and self._is_new_line(start)
+            if isinstance(child, Token):
+                kind, _, start, end = child
+            else:
+                kind, (start, end) = child.type, span_of(child)
+            # The writer began a new line between the item before and this one.
+            new_line = before_it is not None and start != before_it and find("\n", before_it, start) >= 0
             if new_line and isinstance(last, BarLine) and not last.newline:
                 out[-1] = replace(last, newline=True)
+            count = len(out)
             if kind == "BAR":
                 self._bar(out, child, solid, new_line)
             else:
                 self._add(out, child, last)
                 self._after_repeat = False
-            last = out[-1] if out else None
-            if len(out) > before and not isinstance(last, Comment):
-                solid = len(out) - 1
-            self._prev_end = end
+            if out:
+                last = out[-1]
+                if len(out) > count and not isinstance(last, Comment):
+                    solid = len(out) - 1
+            self._prev_end = before_it = end
         return tuple(out)
-
-    def _is_new_line(self, start: int) -> bool:
-        """Whether the writer began a new line between the item before and `start`."""
-        return self._prev_end is not None and self.text.find("\n", self._prev_end, start) >= 0
 
     def _add(self, out: list[Item], child: Child, last: Item | None) -> None:
         """Add what is no bar line; a fret that stands apart from its string makes the string unknown."""
         if isinstance(child, Tree):
             out.append(self._bracketed(child))
-        elif child.type == "RUNS":
+        elif child[0] == "RUNS":
             self._runs(out, child)
         elif (item := self._items[child.type](child)) is not None:
             out.append(item)

@@ -40,13 +40,16 @@ def chords_under(timeline: Timeline) -> tuple[Chord | None, ...]:
         ]
         last = entries[-1][1]
         starts.append(entries)
-    return tuple(_at(starts[sound.bar], timeline.slots[sound.slot].at) for sound in timeline.sounds)
+    return tuple([_at(starts[sound.bar], timeline.slots[sound.slot].at) for sound in timeline.sounds])
 
 
 def _at(entries: list[tuple[int, Chord | None]], grains: int) -> Chord | None:
     if len(entries) == 1:  # most bars have one chord
         return entries[0][1]
-    return next(chord for start, chord in reversed(entries) if start <= grains)
+    last = len(entries) - 1
+    while entries[last][0] > grains:
+        last -= 1
+    return entries[last][1]
 
 
 def tone_in_chord(chord: Chord | None, pitch: float) -> str:
@@ -70,8 +73,12 @@ def chord_tones(timeline: Timeline) -> tuple[str, ...]:
     """Return for each sound, by index, its degree in the chord over it; "" for dead notes, and without a chord."""
     if not timeline.settings.chords:
         return ("",) * len(timeline.sounds)
-    under = chords_under(timeline)
-    return tuple(
-        "" if sound.dead else tone_in_chord(chord, struck_pitch(sound))
-        for sound, chord in zip(timeline.sounds, under, strict=True)
-    )
+    known: dict[tuple[int, float], str] = {}  # by chord and pitch: a lick has few of both
+    tones = []
+    for sound, chord in zip(timeline.sounds, chords_under(timeline), strict=True):
+        pitch = struck_pitch(sound) if sound.shapes else sound.pitch
+        tone = known.get((id(chord), pitch))
+        if tone is None:
+            tone = known[id(chord), pitch] = tone_in_chord(chord, pitch)
+        tones.append("" if sound.dead else tone)
+    return tuple(tones)

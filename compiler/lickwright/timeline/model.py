@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from fractions import Fraction
 from typing import NamedTuple
 
-from lickwright.core.fast_dataclass import mutable_record, record
+from lickwright.core.fast_dataclass import field, mutable_record, record
 from lickwright.core.source import Span
 from lickwright.notation.techniques import Technique
 from lickwright.notation.tree import Event, Navigation, Unknown
@@ -58,11 +58,12 @@ class SoundingNote:
     pluck: str | None = None  # plucking finger as written
     dynamic: str = "mf"
     span: Span = Span(0, 0)
+    dead: bool = field(
+        init=False, compare=False, repr=False
+    )  # without a clear pitch: a dead note, a rake stroke or a scrape
 
-    @property
-    def dead(self) -> bool:
-        """True for a sound without a clear pitch: a dead note, a rake stroke or a scrape."""
-        return self.kind in ("rake", "scrape") or (self.head is not None and self.head.sign == "x")
+    def __post_init__(self) -> None:
+        self.dead = self.kind in ("rake", "scrape") or (self.head is not None and self.head.sign == "x")
 
     @property
     def harmonic(self) -> bool:

@@ -145,7 +145,8 @@ def _reached(mark: MarkNode, fret: int | None) -> tuple[float, Fraction | None]:
     """Return the semitones above the fretted pitch where a shape ends, and that pitch as a fret where there is one."""
     base = fret or 0
     if mark.fret is not None:
-        return float(mark.fret - base), mark.fret
+        whole = mark.fret.denominator == 1  # as nearly all are, whose difference needs no fraction
+        return float((mark.fret.numerator if whole else mark.fret) - base), mark.fret
     if mark.by is not None:
         target = base + mark.by
         return float(mark.by), target if target.denominator == 1 else None
