@@ -205,7 +205,7 @@ def test_like_wants_one_lick(run: Run) -> None:
 
 def test_an_output_folder_answers_as_its_sources_do(run: Run) -> None:
     run("make", SAMPLE_FOLDER, "--to", "tab", "--out", "out")
-    for question in ("", "bend box:1 level<=3", "not bend rights:none", "file:blues"):
+    for question in ("", "bend box:1 level<=3", "not bend rights:none file:blues"):
         sources = json.loads(run("find", SAMPLE_FOLDER, question, "--format", "json")[1])
         kept = json.loads(run("find", "out", question, "--format", "json")[1])
         for one in sources["licks"]:

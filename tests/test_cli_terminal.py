@@ -9,12 +9,13 @@ import re
 import subprocess
 import sys
 import time
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Callable, Container, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from commanding import Run
 from lickwright.cli import terminal
 
 BAD = 'lick "Low road"\n| h7 e5 B8 B5 G7 G5 D7 D5 || # ♯\n'
@@ -166,13 +167,14 @@ def test_closed_streams_are_no_crash(lick: Path) -> None:
     assert _shell(lick, "LW make b.lick 2>/dev/full").returncode == 1
 
 
-def test_nothing_written_by_a_user_steers_the_terminal(lick: Path) -> None:
-    evil = "\x1b]0;owned\x07\x9b2J\u202e\x00"
-    (lick / "evil.lick").write_text(f'{evil} x\nby {evil}\nlick "{evil}"\n| {evil} e5 @"{evil}" ||\n', "utf-8")
+def test_nothing_written_by_a_user_steers_the_terminal(run_from: Callable[..., Run], tmp_path: Path) -> None:
+    run, evil = run_from(), "\x1b]0;owned\x07\x9b2J\u202e\x00"
+    (tmp_path / "evil.lick").write_text(f'{evil} x\nby {evil}\nlick "{evil}"\n| {evil} e5 @"{evil}" ||\n', "utf-8")
     for arguments in (["check", "evil.lick"], ["show", "evil.lick"], ["make", "evil.lick"], ["check", evil[:-1]]):
-        ran = _run(lick, *arguments)
-        for stream in (ran.stdout, ran.stderr):
-            assert not re.search("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202e]", stream.decode("utf-8"))
+        code, *streams = run(*arguments)
+        assert code and any(streams)
+        for stream in streams:
+            assert not re.search("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202e]", stream)
 
 
 def test_the_installed_command_is_there() -> None:

@@ -22,6 +22,7 @@ from lickwright.timeline.equality import is_same_timeline
 from lickwright.transform import tidy as tidying
 from lickwright.transform.tidy import tidy, tidy_bytes, tidy_text
 from made_licks import made_lick
+from shares import every_nth
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 
@@ -82,9 +83,10 @@ def _strewn(text: str, chance: Random) -> str:
     return "\n".join(lines) + "\n" * chance.randint(0, 3)
 
 
-def test_a_sample_in_a_hasty_hand_is_tidied_to_the_letter() -> None:
+@every_nth(2)
+def test_a_sample_in_a_hasty_hand_is_tidied_to_the_letter(every: int) -> None:
     chance = Random(5)
-    for path in SAMPLES:
+    for path in SAMPLES[::every]:
         text = path.read_text("utf-8")
         strewn = _strewn(text, chance)
         assert strewn != text
@@ -117,7 +119,7 @@ def _made_text(number: int) -> str:
 
 
 @pytest.mark.parametrize(
-    "numbers", [range(60), pytest.param(range(60, 1060), marks=pytest.mark.slow)], ids=["by day", "slow"]
+    "numbers", [range(25), pytest.param(range(25, 1060), marks=pytest.mark.slow)], ids=["by day", "slow"]
 )
 def test_made_up_licks(numbers: range) -> None:
     for number in numbers:
