@@ -4,7 +4,8 @@ In: a setting (`small`, `medium`, `large`), a scale length, a capo. Out: distanc
 stands here, with its source. Knows no notes; whether something is playable is judged by the checks.
 
 Published are finger lengths and spreads (Chatzioglou et al. 2024, 51 young adults), from which the reach of a flat hand
-was computed, and the pace of voluntary rhythm (Fujii 2009). The other limits are estimates, to be tuned by teachers.
+was computed with an assumed distance of the knuckles, and the pace of voluntary rhythm (Fujii et al. 2009). The other
+limits are estimates, to be tuned by teachers.
 """
 
 from __future__ import annotations
@@ -32,10 +33,11 @@ EDGE_MM = 3.5
 
 # The hand along the neck, mm a second: estimates.
 SHIFT_EASY, SHIFT_HARD = 1000.0, 2000.0
-HOPS = 6.0  # changes of place a second of one and the same finger; voluntary rhythm ends at 5 to 7 (Fujii 2009)
+HOPS = 6.0  # changes of place a second of one and the same finger; voluntary rhythm ends at 5 to 7 (Fujii et al. 2009)
 
 # Picked notes a second: worth a note, hard, impossible; estimates. A down and an up make one cycle of the hand; the best
-# drummers reach 10 cycles, published ranges for guitarists end at 17 notes. Strokes all one way reach half; swept, 22.
+# drummers reach 10 cycles (Fujii et al. 2009), what players say of themselves ends at 17 notes. Strokes all one way reach
+# half; swept, 22.
 PICKING = (10.0, 13.0, 17.0)
 ONE_WAY = (5.0, 6.5, 8.5)
 SWEEPING = (15.0, 22.0, 22.0)

@@ -1,8 +1,9 @@
 """The mechanics of a bend: how far the string goes sideways, how hard it pulls, whether there is room, how hard it is.
 
 In: a string of a tuning, a fret, an amount in semitones. Out: millimetres, newtons, a level of difficulty. The model is
-quasi-static: a string fixed at nut (or capo) and bridge, pulled aside at the fret, its steel core stretched. A real
-guitar needs a little more, because of the string beyond nut and bridge (Grimes 2014, PLoS ONE 9(7) e102088).
+quasi-static: a string fixed at nut (or capo) and bridge, pulled aside at the fret, its steel core stretched (the physics
+are those of Grimes 2014, PLoS ONE 9(7) e102088). A real guitar needs a little more, because of the string beyond nut and
+bridge.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Filters of a string's loop: the read between samples, and the losses.
 
-In: lengths of loops in samples, decay times. Out: taps. The read is a six-tap Lagrange one (Laakso et al. 1996), the loss a three-tap filter, and for what is
-muffled another one whose taps are wide apart (Karjalainen, Välimäki & Tolonen 1998).
+In: lengths of loops in samples, decay times. Out: taps. The read is a six-tap Lagrange one (Laakso et al. 1996) in a single delay loop (Karjalainen,
+Välimäki & Tolonen 1998). The losses are this program's own: a three-tap filter, and for what is muffled another one whose taps are wide apart.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ def loss_filter_taps(hertz: Samples, low: Samples, high: Samples, rate: float) -
     """Return the taps g0, g1 and `wide` of the loss filters for strings at `hertz` that lose 60 dB in `low` seconds at their fundamental and
     in `high` seconds at 3 kHz (at the octave where that is higher). All arrays have one shape.
 
-    G(f) = g0 + 2 g1 cos ω must be 10^(−3/(f0·T60(f))) at both places (Karjalainen, Välimäki & Tolonen 1998). Where that would favour the
+    G(f) = g0 + 2 g1 cos ω must be 10^(−3/(f0·T60(f))) at both places: 60 dB in T60, a turn at a time. Where that would favour the
     highest partials (g0 < 2 g1), the steepest that does not is taken, and 1 − 2 w (1 − cos 4ω) beside it for what is missing, as far as it goes.
     """
     w0 = 2 * np.pi * hertz / rate
