@@ -148,10 +148,35 @@ def test_the_picture_shows_the_curve_over_the_notes(run: Run, wrong: Samples) ->
     assert (code, err) == (1, "")
     root = ElementTree.parse("take.svg").getroot()
     name = "{http://www.w3.org/2000/svg}"
-    assert len(root.findall(f"{name}rect")) == 1 + 13  # the paper, and the notes
+    assert len([r for r in root.iter(f"{name}rect") if r.get("height") == "8"]) == 13  # the notes
     curves = [p for p in root.findall(f"{name}polyline") if p.get("stroke") == "#1b5e8c"]
     assert len(curves) >= 5
-    assert any("Bb" not in (t.text or "") and "Walk" in (t.text or "") for t in root.findall(f"{name}text"))
+    words = [t.text for t in root.iter(f"{name}text")]
+    assert words[0] == "Walk: 93 of 100"
+    assert words.count("bar 1") == words.count("bar 2") == 1
+    assert words.count("1") == 1  # the only remark
+    frets = [t.text for t in root.iter(f"{name}text") if t.get("font-size") == "10"]
+    assert " ".join(map(str, frets)) == "A0 A3 D0 D2 G0 G2 B1 G2 G0 D2 D0 A3 A0"
+    x = {t.text: float(t.get("x", 0)) for t in root.iter(f"{name}text")}
+    sixth = [float(t.get("x", 0)) for t in root.iter(f"{name}text") if t.text == "G2"][0]
+    assert abs(x["1"] - sixth) < 12
+
+
+def test_a_long_take_is_drawn_in_rows_that_begin_with_bars(run: Run) -> None:
+    """A bar that is too long for a row is cut, and a note that lasts into the next row is in both."""
+    from xml.etree import ElementTree
+
+    name = "{http://www.w3.org/2000/svg}"
+    slow = 'key A minor\ntempo 20\nstep 1/4\nlick "Slow"\n' + "| A0 A3 D0 D2 " * 2 + "||\n"
+    write("slow.lick", slow)
+    write_wave("take.wav", pluck(take_of(timeline_of(slow))[0]))
+    code, _, err = run("slow.lick", "take.wav", "--picture", "take.svg")
+    assert (code, err) == (0, "")
+    root = ElementTree.parse("take.svg").getroot()
+    assert len(root.findall(f"{name}g")) == 4
+    assert len([r for r in root.iter(f"{name}rect") if r.get("height") == "8"]) == 8 + 1
+    bars = [float(t.get("x", 0)) for t in root.findall(f"{name}text") if (t.text or "").startswith("bar ")]
+    assert len([x for x in bars if x < 100]) == 2
 
 
 def test_a_part_of_the_lick(run: Run) -> None:

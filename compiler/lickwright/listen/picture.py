@@ -8,28 +8,43 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from html import escape
+from itertools import pairwise
 
 import numpy as np
 
 from lickwright.listen.features import FRAME
-from lickwright.listen.model import HeardNote, JudgedPass, Judgement, NoteVerdict
+from lickwright.listen.model import ExtraNote, HeardNote, JudgedPass, Judgement, NoteVerdict
+from lickwright.listen.remarks import find_remarks
 from lickwright.listen.stretches import CLEAR, Hearing
 from lickwright.music.pitch import pitch_name
 from lickwright.performance.note_events import NoteEvent, Performance
 from lickwright.performance.pitch_curves import pitch_offsets
+from lickwright.timeline.model import bar_name
 
-_ROW = 8.0  # seconds in a row
-_SCALE = 100.0  # units a second
+_LONGEST_ROW, _SHORTEST_ROW = 9.0, 4.0  # seconds in a row
+_WIDTH = 800.0  # units that a row is wide
 _STEP = 11.0  # units a semitone
 _LEFT, _TOP, _TIME, _GAP = (
     56.0,
-    44.0,
-    46.0,
-    26.0,
-)  # units: before the music, above the first row, for the timing row, between rows
+    62.0,
+    68.0,
+    30.0,
+)  # units: before the music, above the first row, for bars, remarks and time, between rows
 _LEAST = 0.025  # seconds from which on a note's lateness is written
 _SOFT = 40.0  # decibels below the loudest: what is softer has no curve
-_INK, _PAPER, _GRID, _GOAL, _PLAYED, _WRONG = "#222222", "#ffffff", "#dddddd", "#b9c7d8", "#1b5e8c", "#b3261e"
+_INK, _PAPER, _GRID, _GOAL, _PLAYED, _WRONG, _PALE = (
+    "#222222",
+    "#ffffff",
+    "#dddddd",
+    "#b9c7d8",
+    "#1b5e8c",
+    "#b3261e",
+    "#5f6368",
+)
+_LEGEND = (
+    "light bars: the lick, with string and fret; dark line: what you played; dashed: missing; crossed: wrong",
+    "dots: when you played, with ms late (+) or early (-) against the small line; red numbers: the remarks in the report",
+)
 
 
 def draw_take(judgement: Judgement, hearing: Hearing, performance: Performance) -> str:
@@ -52,26 +67,29 @@ class _Picture:
     """One pass, drawn row by row."""
 
     def __init__(self, judgement: Judgement, one: JudgedPass, hearing: Hearing, performance: Performance) -> None:
-        self._title = judgement.timeline.title
+        self._timeline = judgement.timeline
         self._one, self._hearing = one, hearing
         self._higher = judgement.tuning + judgement.shift
         self._events = {event.sound: event for event in performance.notes if event.part == 0}
-        self._begin = max(0.0, one.start - 0.3)
-        self._rows = max(1, int(np.ceil((one.stop - self._begin) / _ROW)))
         pitches = [note.written for note in one.notes] + [note.pitch for note in one.notes if note.pitch is not None]
         self._low, self._high = int(min(pitches)) - 2, int(max(pitches)) + 4
         self._height = (self._high - self._low) * _STEP + _TIME
         self._starts = self._note_starts()
+        self._bar_starts = self._first_notes()
+        self._edges = self._row_edges(max(0.0, one.start - 0.3), one.stop + 0.1)
+        self._rows = len(self._edges) - 1
+        longest = max(b - a for a, b in pairwise(self._edges))
+        self._scale = _WIDTH / max(_SHORTEST_ROW, longest)  # units a second
+        self._numbers: dict[int, list[str]] = {}
+        for number, remark in enumerate(find_remarks(judgement.timeline, one), 1):
+            self._numbers.setdefault(remark.sound.index, []).append(str(number))
 
     def svg(self) -> str:
-        width = _LEFT + _ROW * _SCALE + 16
+        width = _LEFT + _WIDTH + 16
         height = _TOP + self._rows * (self._height + _GAP)
-        words = escape(f"{self._title}: {self._one.score.of_100} of 100")
+        words = escape(f"{self._timeline.title}: {self._one.score.of_100} of 100")
         parts = [f'<text x="16" y="24" font-size="15">{words}</text>']
-        parts.append(
-            '<text x="16" y="42">bars: the lick; dark line: what was played; above: '
-            "ms late (+) or early (-); dashed: missing; crossed: wrong</text>"
-        )
+        parts += [f'<text x="16" y="{42 + 14 * n}">{line}</text>' for n, line in enumerate(_LEGEND)]
         for row in range(self._rows):
             parts += self._row(row)
         return _svg(width, height, parts, words)
@@ -86,48 +104,106 @@ class _Picture:
             found[note.sound.index] = note.onset if note.onset is not None else float(np.interp(at, written, heard))
         return found
 
+    def _first_notes(self) -> dict[tuple[int, int], float]:
+        """Return when each bar's first note began, or should have begun, by bar and the time that it is played."""
+        found: dict[tuple[int, int], float] = {}
+        for note in self._one.notes:
+            found.setdefault((note.sound.bar, note.sound.pass_no), self._starts[note.sound.index])
+        return found
+
+    def _row_edges(self, begin: float, stop: float) -> list[float]:
+        """Return where rows begin, and where the last one ends, in seconds: at bars, where one is near enough."""
+        bars = list(self._bar_starts.values())
+        edges = [begin]
+        while stop - edges[-1] > _LONGEST_ROW:
+            fits = [start for start in bars if _SHORTEST_ROW / 2 < start - edges[-1] <= _LONGEST_ROW]
+            edges.append(fits[-1] if fits else edges[-1] + _LONGEST_ROW)
+        return [*edges, stop]
+
     def _x(self, seconds: float, row: int) -> float:
-        return _LEFT + (seconds - self._begin - row * _ROW) * _SCALE
+        return _LEFT + (seconds - self._edges[row]) * self._scale
 
     def _y(self, pitch: float, row: int) -> float:
         return _TOP + row * (self._height + _GAP) + _TIME + (self._high - pitch) * _STEP
 
     def _row(self, row: int) -> Iterator[str]:
-        first = self._begin + row * _ROW
+        first, last = self._edges[row], self._edges[row + 1]
         yield from self._grid(row)
+        top = self._y(self._high, row) - _TIME
+        yield f'<clipPath id="row-{row}"><rect x="{_LEFT - 5:.0f}" y="{top:.0f}" width="{_WIDTH + 15:.0f}" height="{self._height:.0f}"/></clipPath>'
+        yield f'<g clip-path="url(#row-{row})">'
         for note in self._one.notes:
             start = self._starts[note.sound.index]
-            if first <= start < first + _ROW:
+            if first - self._length(note) + _LEAST < start < last:
                 yield from self._note(note, start, row)
         for extra in self._one.extras:
-            if first <= extra.at < first + _ROW:
-                x, y = self._x(extra.at, row), self._y(extra.pitch, row)
-                yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="6" fill="none" stroke="{_WRONG}" stroke-width="2"/>'
-                yield f'<text x="{x:.1f}" y="{y - 9:.1f}" text-anchor="middle" fill="{_WRONG}">extra</text>'
+            if first <= extra.at < last:
+                yield from self._extra(extra, row)
+        yield "</g>"
+        yield from self._bars(row)
+        yield from self._badges(row)
         yield from self._curve(row)
 
+    def _length(self, note: HeardNote) -> float:
+        """Return the seconds that a note should last at the tempo that was played."""
+        event = self._events[note.sound.index]
+        return (event.end - event.start) * self._one.pace
+
+    def _extra(self, extra: ExtraNote, row: int) -> Iterator[str]:
+        x, y = self._x(extra.at, row), self._y(extra.pitch, row)
+        yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="6" fill="none" stroke="{_WRONG}" stroke-width="2"/>'
+        yield f'<text x="{x:.1f}" y="{y - 9:.1f}" text-anchor="middle" fill="{_WRONG}">too many</text>'
+
+    def _bars(self, row: int) -> Iterator[str]:
+        """Yield a line and the name of each bar, where its first note was played or should have been."""
+        first, last = self._edges[row], self._edges[row + 1]
+        for (bar, time), start in self._bar_starts.items():
+            if first <= start < last:
+                x, top, low = self._x(start, row) - 4, self._y(self._high, row) - _TIME, self._y(self._low, row)
+                name = escape(bar_name(self._timeline.bars[bar].number, time))
+                yield f'<path d="M{x:.1f} {top + 4:.1f}V{low:.1f}" stroke="{_PALE}" stroke-dasharray="2 4"/>'
+                yield f'<text x="{x + 4:.1f}" y="{top + 13:.1f}" fill="{_PALE}">{name}</text>'
+
+    def _badges(self, row: int) -> Iterator[str]:
+        """Yield the numbers of the remarks over the notes that they are about."""
+        first, last = self._edges[row], self._edges[row + 1]
+        taken = -np.inf  # until where there is a badge
+        for note in sorted(self._one.notes, key=lambda note: self._starts[note.sound.index]):
+            words = ",".join(self._numbers.get(note.sound.index, ()))
+            start = self._starts[note.sound.index]
+            if words and first <= start < last:
+                wide = 8 + 6.5 * len(words)
+                x = max(self._x(start, row) - wide / 2, taken + 2)
+                y = self._y(self._high, row) - 46
+                taken = x + wide
+                yield f'<rect x="{x:.1f}" y="{y - 8:.1f}" width="{wide:.1f}" height="15" rx="7" fill="{_WRONG}"/>'
+                yield f'<text x="{x + wide / 2:.1f}" y="{y + 3.5:.1f}" text-anchor="middle" fill="{_PAPER}" font-weight="bold">{words}</text>'
+
     def _grid(self, row: int) -> Iterator[str]:
-        right = _LEFT + _ROW * _SCALE
+        right = _LEFT + _WIDTH
         used = {round(note.written) for note in self._one.notes}
         for pitch in sorted(used):
             y = self._y(pitch, row)
             yield f'<path d="M{_LEFT:.0f} {y:.1f}H{right:.0f}" stroke="{_GRID}"/>'
             yield f'<text x="{_LEFT - 8:.0f}" y="{y + 4:.1f}" text-anchor="end">{escape(pitch_name(pitch))}</text>'
-        for second in range(int(_ROW) + 1):
-            at = self._begin + row * _ROW + second
+        first, last = self._edges[row], self._edges[row + 1]
+        for at in range(int(np.ceil(first)), int(last) + 1):
             x, y = self._x(at, row), self._y(self._low, row)
-            yield f'<path d="M{x:.1f} {y:.1f}v5" stroke="{_INK}"/><text x="{x:.1f}" y="{y + 16:.1f}" text-anchor="middle">{at:.1f} s</text>'
+            yield f'<path d="M{x:.1f} {y:.1f}v5" stroke="{_INK}"/><text x="{x:.1f}" y="{y + 16:.1f}" text-anchor="middle">{at} s</text>'
 
     def _note(self, note: HeardNote, start: float, row: int) -> Iterator[str]:
         event = self._events[note.sound.index]
         x, y = self._x(start, row), self._y(note.written, row)
-        width = max(6.0, (event.end - event.start) * self._one.pace * _SCALE - 3)
+        width = max(6.0, self._length(note) * self._scale - 3)
         missing, wrong = note.verdict is NoteVerdict.MISSING, note.verdict is NoteVerdict.WRONG
         style = f'fill="none" stroke="{_WRONG}" stroke-dasharray="4 3"' if missing else f'fill="{_GOAL}"'
         yield f'<rect x="{x:.1f}" y="{y - 4:.1f}" width="{width:.1f}" height="8" rx="3" {style}/>'
         if wrong:
             yield f'<path d="M{x:.1f} {y - 6:.1f}l12 12m0 -12l-12 12" stroke="{_WRONG}" stroke-width="2"/>'
         yield from self._goal(event, start, row)
+        if note.sound.fret is not None:
+            name = f"{self._timeline.settings.tuning.label(note.sound.string)}{note.sound.fret}"
+            yield f'<text x="{x:.1f}" y="{y + 15:.1f}" font-size="10" fill="{_PALE}">{escape(name)}</text>'
         yield from self._time(note, x, row)
 
     def _goal(self, event: NoteEvent, start: float, row: int) -> Iterator[str]:
@@ -146,7 +222,7 @@ class _Picture:
         if note.late is None or note.onset is None:
             return
         y = self._y(self._high, row) - 16
-        should = x - note.late * _SCALE
+        should = x - note.late * self._scale
         late = bool(note.kinds) and abs(note.late) >= 0.06
         color = _WRONG if late else _INK
         yield f'<path d="M{should:.1f} {y - 6:.1f}v12" stroke="{_GRID}" stroke-width="2"/><circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="{color}"/>'
@@ -157,8 +233,8 @@ class _Picture:
     def _curve(self, row: int) -> Iterator[str]:
         """Yield what was played, where its pitch is clear, in pieces."""
         features = self._hearing.features
-        first = round((self._begin + row * _ROW) / FRAME)
-        last = min(len(features.pitch), first + round(_ROW / FRAME))
+        first = round(self._edges[row] / FRAME)
+        last = min(len(features.pitch), round(self._edges[row + 1] / FRAME))
         points: list[str] = []
         for k in range(first, last):
             pitch = float(features.pitch[k]) - self._higher

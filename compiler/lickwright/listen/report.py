@@ -25,6 +25,7 @@ NEVER_JUDGED = (
     "timing within 25 ms", "bends within 25 cents",
 )  # fmt: skip
 _TUNED = 0.08  # semitones from which on the tuning of the guitar is mentioned
+_NARROW = 24  # columns in which words beside a place can still be read
 _DRIFT = 0.06  # share of the tempo from which on a drift is mentioned
 
 
@@ -59,7 +60,7 @@ def _lines(judgement: Judgement, width: int, everything: bool, drawn: bool) -> I
         places = [remark_place(remark) for remark in listed]
         wide = max(map(len, places))
         for number, (remark, place) in enumerate(zip(listed, places, strict=True), 1):
-            yield f"{number:2}  {place:{wide}}  {remark.words}"
+            yield from _beside(f"{number:2}  {place:{wide}}  ", remark.words, width)
         if len(listed) < len(remarks):
             yield f"and {len(remarks) - len(listed)} more after that: --all lists them"
         if drawn:
@@ -179,6 +180,16 @@ def _tab(timeline: Timeline, remarks: Sequence[Remark], width: int) -> Iterator[
     for number, remark in enumerate(remarks, 1):
         marks.setdefault(remark.sound.index, []).append(number)
     yield from MarkedTab(grid, (0, len(grid.bars)), width, marks).drawn("the lick, with the numbers of the remarks")
+
+
+def _beside(head: str, words: str, width: int) -> Iterator[str]:
+    """Yield words beside a head, in lines that fit, the following ones under the first where there is room for that."""
+    room = width - len(head)
+    if room < _NARROW:
+        yield head + words
+        return
+    for n, line in enumerate(wrap_words(words, room)):
+        yield (" " * len(head) if n else head) + line
 
 
 def _hung(line: str, width: int) -> Iterator[str]:
