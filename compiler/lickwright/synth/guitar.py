@@ -23,7 +23,6 @@ from lickwright.synth.waveguide import DelayLoop, Motion
 
 _FREE = 0.6  # seconds: a string that loses 60 dB sooner is damped by a hand, in both planes alike
 AHEAD, IN_TIME = 20.0, 1.5  # seconds planned at once; seconds that must be planned beyond the requested samples
-_PART = 4096  # samples of a comb that are worked out together
 OFF = 0.008  # seconds in which the volume is turned off before a swell
 
 
@@ -116,21 +115,14 @@ class Comb:
 
     def __init__(self, delay: float) -> None:
         firsts, taps = loop_taps(np.array([delay]), np.ones(1), np.zeros(1), None)
-        self._taps = taps[1:-1, 0].tolist()  # the outer two are of a loss filter that is none
+        self._taps = taps[-2:0:-1, 0].copy()  # the outer two are of a loss filter that is none
         self._past = np.zeros(int(firsts[0]) + len(self._taps))
 
     def heard(self, string: Samples) -> Samples:
         """Return the next samples at the pick-up, given those of the string."""
         known = np.concatenate((self._past, string))
-        self._past = known[len(string) :]
-        heard = string.copy()
-        part = np.empty(_PART)
-        for start in range(0, len(string), _PART):  # small enough for the processor's nearest memory
-            end = min(start + _PART, len(string))
-            for back, tap in enumerate(reversed(self._taps)):
-                first = start + back
-                np.multiply(known[first : first + end - start], tap, out=part[: end - start])
-                heard[start:end] -= part[: end - start]
+        self._past = known[len(string) :].copy()
+        heard: Samples = string - np.correlate(known[: len(string) + len(self._taps) - 1], self._taps, "valid")
         return heard
 
     @property

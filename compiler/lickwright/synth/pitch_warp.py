@@ -2,7 +2,7 @@
 
 In: samples of a string of fixed length, and the pace of its own time. Out: the string as it is heard. What moves the pitch of a whole string, its
 tension or a vibrato bar, moves all partials by one factor, as if time ran faster; so a bent string costs no more than a held one and a read between
-samples (eight-tap Lagrange, Laakso et al. 1996). Where the pace is 1 and a whole number of samples lies between both times, nothing is read.
+samples (six-tap Lagrange, Laakso et al. 1996). Where the pace is 1 and a whole number of samples lies between both times, nothing is read.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from lickwright.core.fast_dataclass import record
 from lickwright.performance.pitch_curves import PitchRamp
 from lickwright.synth.loop_filters import Samples
 
-_TAPS = 8
+_TAPS = 6
 _BEFORE = _TAPS // 2 - 1  # samples read before a place
 _AFTER = _TAPS // 2  # and after it
 _PART = 4096  # samples that are read together
@@ -56,6 +56,18 @@ class Warp:
         knot = np.searchsorted(self.at, heard, "right") - 1
         since = heard - self.at[knot]
         places: Samples = self.own[knot] + since * (self.pace[knot] + self._rises()[knot] / 2 * since)
+        return places
+
+    def run(self, start: int, stop: int) -> Samples:
+        """Return the same for samples `start` to `stop`, one after the other."""
+        first = int(np.searchsorted(self.at, start, "right")) - 1
+        knots = slice(first, int(np.searchsorted(self.at, stop - 1, "right")) + 1)
+        at, pace = self.at[knots], self.pace[knots]
+        edges = np.ceil(np.minimum(at[1:], stop)).astype(np.int64)
+        knot = np.repeat(np.arange(len(at)), np.diff(edges, prepend=start, append=stop))
+        since = np.arange(start, stop) - at[knot]
+        half = np.append(np.diff(pace) / np.maximum(np.diff(at), 1.0), 0.0) / 2
+        places: Samples = self.own[knots][knot] + since * (pace[knot] + half[knot] * since)
         return places
 
     def _rises(self) -> Samples:
@@ -186,17 +198,19 @@ class WarpedString:
         """Return samples `begin` to `end` as they are heard, `shift` samples of the string after their own number; infinity stands for a changing number."""
         if shift < inf:
             return self._past[begin + int(shift) - self._first :][: end - begin]
-        read = np.zeros(end - begin)
+        parts = []
         for start in range(begin, end, _PART):  # small enough for the processor's nearest memory
-            places = self._warp.places(np.arange(start, min(start + _PART, end)))
-            whole = np.floor(places)
+            places = self._warp.run(start, min(start + _PART, end)) - (_BEFORE + self._first)
+            first = places.astype(np.int64)
             powers = np.ones((_TAPS, len(places)))
-            for n in range(_TAPS - 1, 0, -1):
-                np.multiply(powers[n], places - whole, out=powers[n - 1])
-            part, first = read[start - begin :][: len(places)], whole.astype(np.int64) - _BEFORE - self._first
-            for n, taps in enumerate(_lagrange() @ powers):
-                part += taps * self._past.take(first + n)
-        return read
+            np.subtract(places, first, out=powers[-2])
+            for n in range(_TAPS - 3, -1, -1):
+                np.multiply(powers[n + 1], powers[-2], out=powers[n])
+            taps = _lagrange() @ powers
+            for n in range(_TAPS):
+                taps[n] *= self._past.take(first + n)
+            parts.append(taps.sum(axis=0))
+        return np.concatenate(parts)
 
 
 @lru_cache(maxsize=1)

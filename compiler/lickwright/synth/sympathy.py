@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
+from functools import lru_cache
 from math import inf
 
 import numpy as np
@@ -18,6 +19,7 @@ from lickwright.music.pitch import frequency
 from lickwright.notation.techniques import Damping
 from lickwright.performance.note_events import NoteEvent
 from lickwright.synth.loop_filters import Samples, loop_taps, loss_filter_taps
+from lickwright.synth.rate_change import filter_rows
 
 LIFTED = 0.12  # seconds after a note in which the finger that stopped it leaves the string
 RESTING = 0.3  # seconds that the hand rests on all strings after a palm-muted or dead note, unless it plays sooner
@@ -28,6 +30,7 @@ WIDTH, BAND = (
     72,
     0.8,
 )  # taps of the filters between the rates, a multiple of `FEWER`; share of the band that they let through
+_ROW = 8  # of these that are worked out together between the rates
 STILL = 1e-11  # largest sample of a loop that is left out
 MUTES = (Damping.PALM, Damping.DEAD)
 
@@ -52,9 +55,7 @@ class Sympathy:
             )
             for string, pitch in enumerate(tuning, 1)
         ]
-        taps = np.sinc((np.arange(WIDTH) - (WIDTH - 1) / 2) * BAND / FEWER) * np.hanning(WIDTH + 2)[1:-1]
-        self._thinning = taps / taps.sum() * 10 ** (guitar.sympathy / 20)
-        self._filling = taps / taps.sum() * FEWER
+        self._level = 10 ** (guitar.sympathy / 20)
         self._fed, self._swung = np.zeros(WIDTH - 1), np.zeros(WIDTH // FEWER)  # samples before those that come next
 
     def samples(self, start: int, stop: int) -> Samples:
@@ -63,18 +64,15 @@ class Sympathy:
         known = np.concatenate((self._fed, played))
         self._fed = known[len(played) :]
         first, last = -(-start // FEWER), -(-stop // FEWER)  # of the samples that the answering strings have
-        fed = np.zeros(last - first)
-        for phase in range(FEWER if len(fed) else 0):
-            thin = known[first * FEWER - start + phase :: FEWER][: len(fed) + len(self._swung) - 1]
-            fed += np.correlate(thin, self._thinning[phase::FEWER], "valid")
+        thinning, filling = _rate_changes()
+        fed = filter_rows(known[first * FEWER - start :], FEWER * _ROW, thinning, -(-(last - first) // _ROW))
+        fed = fed[: last - first] * self._level
         swung = np.concatenate((self._swung, self._answers(fed, first)))
         self._swung = swung[len(fed) :]
         before = start // FEWER
         turned = swung[before - first + 1 :]
-        filled = np.empty((len(turned) - len(self._swung) + 1, FEWER))
-        for phase in range(FEWER):
-            filled[:, phase] = np.convolve(turned, self._filling[phase::FEWER], "valid")
-        return played + filled.reshape(-1)[start - before * FEWER :][: len(played)]
+        filled = filter_rows(turned, _ROW, filling, -(-(last - before) // _ROW))
+        return played + filled[start - before * FEWER :][: len(played)]
 
     def _answers(self, fed: Samples, start: int) -> Samples:
         """Return what all strings answer, `fed` being what comes to them from sample `start` of their own on."""
@@ -82,6 +80,18 @@ class Sympathy:
         for string in self._strings if len(fed) else ():
             string.answer(fed, start, total)
         return total
+
+
+@lru_cache(maxsize=1)
+def _rate_changes() -> tuple[Samples, Samples]:
+    """Return the matrices that give `_ROW` samples of the answering strings, and what is heard of as many."""
+    taps = np.sinc((np.arange(WIDTH) - (WIDTH - 1) / 2) * BAND / FEWER) * np.hanning(WIDTH + 2)[1:-1]
+    taps /= taps.sum()
+    thinning, filling = np.zeros((3 * FEWER * _ROW, _ROW)), np.zeros((3 * _ROW, FEWER * _ROW))
+    for n in range(_ROW):
+        thinning[FEWER * n : FEWER * n + WIDTH, n] = taps
+        filling[n : n + WIDTH // FEWER, FEWER * n : FEWER * (n + 1)] = FEWER * taps.reshape(-1, FEWER)[::-1]
+    return thinning, filling
 
 
 def resting_hand(notes: Sequence[NoteEvent]) -> Iterator[tuple[float, float]]:

@@ -2,7 +2,7 @@
 
 In: samples, piece by piece. Out: as many, `LAG` samples late. Harmonics that the valve makes above half its own rate would come back as wrong tones. Those
 of tanh near that rate have fallen by exp(−π²/s), s being the steepest rise of its input from sample to sample; so each part of a piece is
-oversampled until that is 85 dB. Both changes of the rate are windowed sinc filters, written as one matrix product for some samples at a time.
+oversampled until that is 85 dB. Both changes of the rate are windowed sinc filters.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ from math import ceil, log2
 import numpy as np
 from numpy.typing import NDArray
 
+from lickwright.synth.rate_change import filter_rows
+
 Wave32 = NDArray[np.float32]
 
 LAG = 64  # samples that come out later than they went in
@@ -20,6 +22,7 @@ OVERSAMPLED, MOST, STEEPEST = 2, 64, 1.0  # times at least and at most; rise of 
 _TAPS = 32  # samples that a change of the rate reads
 _HALF = _TAPS // 2
 _ROW = 16  # samples that one row of a product gives
+_REACH = _TAPS // _ROW  # rows by which more go into such a product than come out
 _PART = 2048  # samples that are oversampled equally
 _BETA, _CUT = 9.0, 0.92  # of the filters: shape of the window (Kaiser), edge as a share of half the rate
 _STEEPER = 1.25  # by which a wave can rise more steeply between samples than from one to the next
@@ -48,19 +51,11 @@ class Valve:
         steepest = _STEEPER * float(np.abs(np.diff(wave)).max()) / STEEPEST
         over = min(MOST, max(OVERSAMPLED, 1 << ceil(log2(max(steepest, 1.0)))))
         up, down = _rate_changes(over)
-        fine = _product(wave, _ROW, up)
+        rows = len(wave) // _ROW - 2 * _REACH
+        fine = filter_rows(wave, _ROW, up, rows + _REACH)
         fine += self._bias
         np.tanh(fine, out=fine)
-        return _product(fine, _ROW * over, down)
-
-
-def _product(wave: Wave32, step: int, matrix: Wave32) -> Wave32:
-    """Return rows of `wave`, each beginning `step` samples after the one before, times `matrix`, whose height is some steps."""
-    steps = wave.reshape(-1, step)
-    count = len(steps) + 1 - len(matrix) // step
-    rows = np.concatenate([steps[n : n + count] for n in range(len(matrix) // step)], axis=1)
-    product: Wave32 = (rows @ matrix).reshape(-1)
-    return product
+        return filter_rows(fine, _ROW * over, down, rows)
 
 
 @lru_cache(maxsize=8)
