@@ -359,7 +359,8 @@ def test_a_folder_is_matched_by_name_and_by_fit_and_heard_once(
     write("takes/notes.txt", "no recording")
     code, out, err = run("takes", "--licks", "licks", "--report", "all.json")
     assert (code, err) == (0, "")
-    assert [line.split()[0] for line in out.splitlines()] == ["lick", "Hill", "Walk"]
+    assert [line.split()[0] for line in out.splitlines()] == ["lick", "Hill", "Walk", "2"]
+    assert out.endswith("\n2 recordings: 2 right\n")
     entries = json.loads(Path("all.json").read_text("utf-8"))["recordings"]
     assert {e["file"]: (e["lick"], e["matched_by"]) for e in entries} == {
         "track07.wav": ("Hill road", "fit"), "walk-mara.wav": ("Walk", "name"),
@@ -373,6 +374,8 @@ def test_a_folder_is_matched_by_name_and_by_fit_and_heard_once(
     code, out, _ = run("takes", "--licks", "licks", "--report", "all.json")
     assert code == 1
     assert heard == ["walk-tobin.wav"]
+    assert "notes in bar 1  walk-tobin.wav" in out
+    assert out.endswith("\n3 recordings: 2 right, 1 to practice\n")
     Path("takes/broken.mp3").write_bytes(b"x")
     code, out, _ = run("takes", "--licks", "licks", "--report", "all.json", "--format", "json")
     assert code == 3
@@ -432,7 +435,9 @@ def test_a_recording_that_ends_its_process_costs_only_itself(run: Run, monkeypat
     assert errors[:2] + errors[4:] == ["heard"] * 3
     assert errors[2] == "listening to it was ended from outside, as happens where memory is short"
     assert errors[3].startswith("ZeroDivisionError")
-    assert err.startswith("sorry: something went wrong inside lickwright while working on d.wav")
+    assert err.startswith(
+        f"c.wav: error: {errors[2]}\nsorry: something went wrong inside lickwright while working on d.wav"
+    )
 
 
 def test_the_licks_of_an_output_folder(run: Run, take: Samples) -> None:

@@ -82,7 +82,7 @@ def _sealed(path: Path, body: bytes) -> None:
 
 def _entry(**more: Any) -> dict[str, Any]:
     report = {
-        "refusal": "", "caution": "", "passes": [{"tempo_percent": 100.0, "score": {"of_100": 100}}], "best": 0, "practice": [], "praise": "",
+        "refusal": "", "caution": "", "passes": [{"tempo_percent": 100.0, "score": {"of_100": 100}, "remarks": []}], "best": 0, "practice": [],
     }  # fmt: skip
     usual = {
         "file": "quiet.wav", "state": "x", "lick": "N", "matched_by": "name", "error": "", "bug": False, "notes": [], "differs": False,
@@ -101,12 +101,17 @@ def _within(**more: Any) -> dict[str, Any]:
     return entry | {"report": entry["report"] | more}
 
 
+def _passed(**more: Any) -> dict[str, Any]:
+    return _within(passes=[{"tempo_percent": 1.0, "score": {"of_100": 1}, "remarks": []} | more])
+
+
 BAD_ENTRIES: list[Any] = [
     None, 7, "x", [], {}, _entry(file=3), _entry(file=None), _entry(state=["x"]), _entry(lick=7), _entry(lick=None), _entry(error=None),
     _entry(bug=True), _entry(differs="no"), _entry(notes="all"), _entry(notes=[1]), _entry(report=[]), _entry(report={}),
     _within(passes=[]), _within(passes=None), _within(passes=[None]), _within(best=-1), _within(best=1), _within(best="0"), _within(best=True),
-    _within(passes=[{"tempo_percent": "x", "score": {"of_100": 1}}]), _within(passes=[{"tempo_percent": 1.0, "score": {"of_100": 10**9}}]),
-    _within(passes=[{"tempo_percent": 1.0, "score": None}]), _within(practice=[None]), _within(practice="x"), _within(praise=None),
+    _passed(tempo_percent="x"), _passed(score={"of_100": 10**9}), _passed(score=None), _passed(remarks=None), _passed(remarks=[None]),
+    _passed(remarks=[{"about": "note", "bar": "1"}]), _passed(remarks=[{"about": [], "bar": 1}]), _passed(remarks=[{"about": "note", "bar": 10**9}]),
+    _within(practice=[None]), _within(practice="x"),
     _within(refusal=None), _within(caution=3),
 ]  # fmt: skip
 

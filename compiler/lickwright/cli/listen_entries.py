@@ -83,8 +83,18 @@ def _is_report(value: Any) -> bool:
         and isinstance(one.get("tempo_percent"), float)
         and isinstance(one.get("score"), dict)
         and one["score"].get("of_100") in range(101)
+        and isinstance(one.get("remarks"), list)
+        and all(map(_is_remark, one["remarks"]))
         and _are_texts(value.get("practice"))
-        and isinstance(value.get("praise"), str)
+    )
+
+
+def _is_remark(value: Any) -> bool:
+    return (
+        isinstance(value, dict)
+        and isinstance(value.get("about"), str)
+        and isinstance(value.get("bar"), int)
+        and abs(value["bar"]) < 1_000_000
     )
 
 

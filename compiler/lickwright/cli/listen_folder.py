@@ -24,6 +24,7 @@ from lickwright.cli.table import format_table
 from lickwright.core.files import UNREADABLE
 from lickwright.core.source import Source
 from lickwright.core.source_discovery import walk_sources
+from lickwright.listen.advice import listed_bars
 from lickwright.report import console
 
 SUFFIXES = (".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus", ".aif", ".aiff", ".au", ".caf", ".w64")
@@ -122,15 +123,22 @@ def _heard(
 
 def _judge(entry: Mapping[str, Any], verdict: Verdict) -> None:
     """Show what was noticed about a recording, and add what it means for the exit code."""
+    name = console.safe_text(entry["file"])
     for words in entry["notes"]:
-        terminal.err(f"{console.safe_text(entry['file'])}: {console.safe_text(words)}\n")
+        terminal.err(f"{name}: {console.safe_text(words)}\n")
     if entry["bug"]:
         terminal.err(terminal.apology(entry["error"], entry["file"]))
         verdict.add(terminal.Exit.INTERNAL)
-    elif entry["error"] and not entry["state"]:  # it could not be heard, and is tried again next time
+    elif _is_unheard(entry):
+        terminal.err(f"{name}: error: {console.safe_text(entry['error'])}\n")
         verdict.add(terminal.Exit.FILE_ERRORS)
     elif entry["differs"]:
         verdict.add(terminal.Exit.MUSIC_ERRORS)
+
+
+def _is_unheard(entry: Mapping[str, Any]) -> bool:
+    """Return whether a recording could not be heard; it is tried again next time."""
+    return bool(entry["error"]) and not entry["state"]
 
 
 def _save(report: str, entries: Sequence[dict[str, Any]], overwrite: bool) -> terminal.Exit:
@@ -138,21 +146,38 @@ def _save(report: str, entries: Sequence[dict[str, Any]], overwrite: bool) -> te
 
 
 def _table(entries: Sequence[dict[str, Any]]) -> str:
-    heads = ("lick", "score", "tempo", "to practice", "recording")
+    heads = ("lick", "score", "tempo", "look at", "recording")
     rows = [(*_cells(entry), entry["file"]) for entry in entries]
-    return format_table(heads, rows, terminal.columns(sys.stdout, 100, most=160))
+    return format_table(heads, rows, terminal.columns(sys.stdout, 100, most=160), least="look at") + _summary(entries)
+
+
+_ABOUT = {"note": "notes", "time": "time", "bend": "bends", "release": "releases", "vibrato": "vibrato"}
 
 
 def _cells(entry: Mapping[str, Any]) -> tuple[str, str, str, str]:
-    """Return lick, score, tempo, and what to practice or why nothing is judged."""
+    """Return lick, score, tempo, and what to look at or why nothing is judged."""
     report = entry["report"]
     if report is None:
-        return "", "", "", "it could not be heard" if entry["bug"] else entry["error"]
+        return "", "", "", "not heard" if _is_unheard(entry) else entry["error"]
     if report["refusal"]:
         return entry["lick"], "", "", report["refusal"]
     one = report["passes"][report["best"]]
-    practice = report["practice"][0] if report["practice"] else report["praise"]
-    return entry["lick"], str(one["score"]["of_100"]), f"{one['tempo_percent']:.0f}%", practice
+    bars: dict[str, set[int]] = {}
+    for remark in one["remarks"]:
+        bars.setdefault(_ABOUT.get(remark["about"], remark["about"]), set()).add(remark["bar"])
+    found = [f"{what} in {listed_bars(sorted(numbers))}" for what, numbers in bars.items()]
+    next_step = report["practice"][0].partition(":")[0] if report["practice"] and not found else ""
+    look_at = "; ".join(found) or next_step
+    return entry["lick"], str(one["score"]["of_100"]), f"{one['tempo_percent']:.0f}%", look_at
+
+
+def _summary(entries: Sequence[dict[str, Any]]) -> str:
+    """Return how many recordings are right, differ, and could not be judged."""
+    judged = [entry for entry in entries if entry["report"] is not None and not entry["report"]["refusal"]]
+    right = sum(not entry["differs"] for entry in judged)
+    counts = [(right, "right"), (len(judged) - right, "to practice"), (len(entries) - len(judged), "not judged")]
+    words = ", ".join(f"{count} {what}" for count, what in counts if count)
+    return f"{console.counted_noun(len(entries), 'recording')}: {words}\n"
 
 
 def _cautions(entries: Sequence[dict[str, Any]]) -> list[str]:
