@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
+from lickwright.core.keep_last import keep_last
 from lickwright.hand.fingering import is_fretted
 from lickwright.hand.measures import Hand
 from lickwright.notation.techniques import UPWARD_BENDS, Curve, Stroke, Technique, TechniqueKind
@@ -74,6 +75,7 @@ def _string_pairs(timeline: Timeline) -> Iterator[tuple[int, int, int]]:
                 yield before.fret or 0, sound.fret or 0, 0
 
 
+@keep_last
 def fretted_chords(timeline: Timeline) -> list[list[SoundingNote]]:
     """Return the sounds of the fretting hand, what begins together in one list; rakes, scrapes and taps are not fingered."""
     groups: dict[tuple[int, int], list[SoundingNote]] = {}

@@ -112,7 +112,7 @@ class _Finder:
         here = self._cells(index, at) if sounding else ()
         shown = {cell.string for cell in here}
         unshown = [sound for sound in sounding if sound.string not in shown]
-        if not unshown:
+        if not unshown or (not self._rings and _end_as_expected(unshown, now, here)):
             return
         number = self._slot_at(index, at)
         slot = self._timeline.slots[number]
@@ -231,6 +231,14 @@ def _bends(sound: SoundingNote) -> Iterator[tuple[PitchGesture, int]]:
     for n, shape in enumerate(shapes):
         if shape.technique.curve in BEND_CURVES and shape.amount > 0 and not sound.lead:
             yield shape, shapes[n + 1].start if n + 1 < len(shapes) else sound.end
+
+
+def _end_as_expected(sounds: Sequence[SoundingNote], now: int, here: Sequence[Cell]) -> bool:
+    """Return True if plain notes end where a new one is picked: what nearly all notes do, and nothing has to be shown."""
+    for sound in sounds:
+        if sound.end > now or sound.marks or sound.shapes:
+            return False
+    return any(cell.starts and not cell.sound.begin.sign for cell in here)
 
 
 def _picks(here: Sequence[Cell], strings: set[int]) -> bool:

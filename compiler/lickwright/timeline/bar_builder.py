@@ -116,7 +116,10 @@ class BarBuilder:
         page.lasts.append(last)
         page.slot_words.append(self._over)
         page.lengths.append(length)
-        self._mark(span)
+        bar = self._bar  # as `_mark` does
+        if not bar.end:
+            bar.start = span.start
+        bar.end = span.end
 
     def _unknown(self, item: Unknown) -> None:
         self._bar.sure = False

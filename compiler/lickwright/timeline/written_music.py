@@ -97,13 +97,14 @@ class MusicDraft:
         whole = {n: length.numerator * (grain // length.denominator) for n, length in lengths.items()}
         nominal = meter.length.numerator * (grain // meter.length.denominator)
         slots: list[Slot] = []
+        add_slot, new = slots.append, tuple.__new__  # Slot(…) takes twice as long
         bars: list[Bar] = []
         start = 0
         for index, raw in enumerate(self.bars):
             at = 0
             for n in range(raw.opened.first, raw.last):
                 length = whole[id(self.lengths[n])]
-                slots.append(Slot(index, at, length, self.events[n], self.lasts[n]))
+                add_slot(new(Slot, (index, at, length, self.events[n], self.lasts[n])))
                 at += length
             bar = _bar(raw, settings, bars, start, at, nominal)
             bars.append(bar)

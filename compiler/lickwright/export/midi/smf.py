@@ -106,11 +106,13 @@ class _Track:
                 last, running = self._last, 0
             delta = tick - last
             last = tick
-            if delta >= 0x80:
+            if delta < 0x80:
+                extend((delta, first, second) if status == running else (delta, status, first, second))
+            elif delta < 0x4000 and status != running:  # as the ends of most notes
+                extend((delta >> 7 | 0x80, delta & 0x7F, status, first, second))
+            else:
                 extend(variable_length(delta))
                 extend((first, second) if status == running else (status, first, second))
-            else:
-                extend((delta, first, second) if status == running else (delta, status, first, second))
             running = status
         self._last, self._running = last, running
 

@@ -174,16 +174,17 @@ def _mark(string: int, text: str, held: bool = False) -> TabMark:
 
 def _blocks(columns: Sequence[Column], needs: _Needs, first: int) -> tuple[ColumnBlock, ...]:
     blocks: list[ColumnBlock] = []
-    for index in range(len(columns) - 1, -1, -1):  # backwards: strokes before a beat stand by it
-        _, at, lead, cells, silent, said = columns[index]
+    place, new = first + len(columns), tuple.__new__  # ColumnBlock(…) takes twice as long
+    for _, at, lead, cells, silent, said in reversed(columns):  # strokes before a beat stand by it
+        place -= 1
         marks, bends = _marks(cells) if cells else ((), ())
         width = marks[0].reach if len(marks) == 1 else max([mark.reach for mark in marks], default=0)
         back = _room_after(blocks) + width + 1 if lead else 0
         count = _rest(said) if silent and said else said
-        place = first + index
         room = max(width + 1, needs.apart.get(place, 0)) if needs.apart else width + 1
         chords, words = needs.chords.get(place, ()), needs.words.get(place, 0)
-        blocks.append(ColumnBlock(at, back, marks, room, count, chords, bends, place in needs.clear, words))
+        clear = place in needs.clear
+        blocks.append(new(ColumnBlock, (at, back, marks, room, count, chords, bends, clear, words)))
     blocks.reverse()
     return tuple(blocks)
 
