@@ -7,11 +7,12 @@ from functools import cache
 import numpy as np
 import pytest
 
-from lickwright.compare.model import DifferenceKind
+from lickwright.compare.model import DifferenceKind, ScorePosition
+from lickwright.core.fast_dataclass import replace
 from lickwright.listen.advice import practice_advice, praise_words
 from lickwright.listen.judge import judge_recording
 from lickwright.listen.model import HeardNote, JudgedPass, Judgement, NoteVerdict
-from lickwright.listen.remarks import find_remarks
+from lickwright.listen.remarks import Remark, find_remarks
 from lickwright.listen.report import judgement_text
 from lickwright.performance.note_events import perform
 from plucked import RATE, Samples, Tone, judged, pluck, recorded, steady, take_of, timeline_of
@@ -330,6 +331,42 @@ def test_praise_is_earned_and_practice_comes_with_bars_and_a_tempo() -> None:
     first = practice_advice(wrong, remarks)[0]
     assert "bar 1" in first
     assert "beats a minute" in first
+
+
+def _remark(judgement: Judgement, kind: DifferenceKind, about: str, bar: int = 1) -> Remark:
+    return Remark(kind, ScorePosition(bar, "1"), 0, best(judgement).notes[0].sound, "", about, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("kind", "about", "words"),
+    [
+        (DifferenceKind.NOTE, "note", "find the notes of bar 1 slowly, at 80 beats a minute, until"),
+        (DifferenceKind.EXTRA, "note", "play only the written notes in bar 1 and keep the other strings quiet, at 80 beats a minute"),
+        (DifferenceKind.LATE, "time", "count bar 1 aloud, then play along with a click at 80 beats a minute"),
+        (DifferenceKind.BEND, "bend", "in bar 1, play the fret that the bend should reach, then bend to that pitch, at 80 beats a minute"),
+        (DifferenceKind.LATE, "bend", "start the bend in bar 1 sooner and be at its pitch on the count"),
+        (DifferenceKind.INTONATION, "release", "let the bend all the way down in bar 1, in time with a click at 80 beats a minute"),
+        (DifferenceKind.TECHNIQUE, "vibrato", "hold the notes with vibrato in bar 1 and move the pitch up and back evenly"),
+    ],
+)  # fmt: skip
+def test_each_mistake_has_its_own_advice(kind: DifferenceKind, about: str, words: str) -> None:
+    right = right_take(WALK)
+    first, *_ = practice_advice(right, [_remark(right, kind, about)])
+    assert first.startswith(words)
+
+
+def test_what_comes_next_follows_the_tempo_that_was_played() -> None:
+    """Slower than a slow take, up the ladder from a clean one, and past its top something else."""
+    right = right_take(WALK)
+    note = [_remark(right, DifferenceKind.NOTE, "note")] * 2
+
+    def played(bpm: float) -> Judgement:
+        return replace(right, passes=(replace(best(right), pace=100 / bpm),))
+
+    assert "at 32 beats a minute" in practice_advice(played(40), note)[0]  # below the ladder, which begins at 60
+    assert "at 60 beats a minute" in practice_advice(played(80), note)[0]
+    assert practice_advice(played(60), []) == ["climb: the next tempo is 65 beats a minute"]
+    assert practice_advice(played(100), []) == ["it is ready: play it from memory, then in another key"]
 
 
 def test_no_praise_where_nothing_is_right_in_any_bar() -> None:
