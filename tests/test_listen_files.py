@@ -317,3 +317,19 @@ def test_an_error_of_the_disk_is_no_end_of_the_recording(monkeypatch: pytest.Mon
     monkeypatch.setattr(soundfile.SoundFile, "read", read)
     with pytest.raises(UnreadableRecording, match="the recording cannot be read: the disk gave an error"):
         decode_recording(io.BytesIO(encoded("WAV", None, np.tile(WAVE, 20))))
+
+
+@pytest.mark.parametrize(
+    ("first", "said"),
+    [
+        (b"\0\0\0\x1cftypM4A ", "an M4A or MP4 recording"),
+        (b"\0\0\0\x18ftyp3gp4", "an M4A or MP4 recording"),
+        (b"\x1aE\xdf\xa3\x01", "a WebM recording"),
+        (b"#!AMR\n", "an AMR recording"),
+        (b"\x30\x26\xb2\x75\x8e", "a WMA recording"),
+    ],
+)
+def test_what_a_telephone_records_and_cannot_be_read_is_named(first: bytes, said: str) -> None:
+    with pytest.raises(UnreadableRecording, match=f"this is {said}, which cannot be read here") as raised:
+        decode_recording(io.BytesIO(first + bytes(2_000)))
+    assert raised.value.finding.hint == "export it as WAV, MP3 or FLAC where it was recorded, and name that file"

@@ -27,7 +27,10 @@ from lickwright.core.source_discovery import walk_sources
 from lickwright.listen.advice import listed_bars
 from lickwright.report import console
 
-SUFFIXES = (".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus", ".aif", ".aiff", ".au", ".caf", ".w64")
+SUFFIXES = (
+    ".wav", ".flac", ".mp3", ".ogg", ".oga", ".opus", ".aif", ".aiff", ".au", ".caf", ".w64",
+    ".m4a", ".mp4", ".aac", ".3gp", ".webm", ".wma", ".amr",  # which are named, since they cannot be read
+)  # fmt: skip
 _EVERY = 8  # recordings after which the report is written; of many it is written more seldom
 
 

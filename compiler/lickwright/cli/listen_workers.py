@@ -93,7 +93,10 @@ def _entry(task: Task) -> dict[str, Any]:
     try:
         return entry | _heard(task)
     except UnreadableRecording as e:
-        return entry | {"error": str(e), "state": ""}  # it is soon tried again, and a disk may be better then
+        return entry | {
+            "error": f"{e}; {e.finding.hint}",
+            "state": "",
+        }  # it is soon tried again, and a disk may be better then
     except MemoryError:
         return entry | {"error": _SHORT, "state": ""}
     except Exception as e:

@@ -75,7 +75,27 @@ def decode_recording(file: BinaryIO) -> ReadRecording:
     except (soundfile.LibsndfileError, RuntimeError, TypeError, OSError) as e:
         if _is_of_the_disk(e):
             raise UnreadableRecording("the recording cannot be read: the disk gave an error", "try again") from None
+        if kind := _other_kind(file):
+            raise UnreadableRecording(f"this is {kind}, which cannot be read here", _EXPORT) from None
         raise UnreadableRecording(f"this is not a recording that can be read: {_short(e)}") from None
+
+
+_EXPORT = "export it as WAV, MP3 or FLAC where it was recorded, and name that file"
+# What telephones and browsers record, and libsndfile does not read: where its first bytes have which ones.
+_OTHER_KINDS = (
+    (4, b"ftyp", "an M4A or MP4 recording"), (0, b"\x1aE\xdf\xa3", "a WebM recording"), (0, b"#!AMR", "an AMR recording"),
+    (0, b"\x30\x26\xb2\x75", "a WMA recording"), (0, b"\xff\xf1", "an AAC recording"), (0, b"\xff\xf9", "an AAC recording"),
+)  # fmt: skip
+
+
+def _other_kind(file: BinaryIO) -> str:
+    """Return what a file is by its first bytes, where it is a recording that cannot be read here; else ""."""
+    try:
+        file.seek(0)
+        first = file.read(16)
+    except OSError:
+        return ""
+    return next((kind for at, mark, kind in _OTHER_KINDS if first[at:].startswith(mark)), "")
 
 
 def _handle(file: BinaryIO) -> BinaryIO | int:
