@@ -93,9 +93,11 @@ def count_position_shifts(groups: Sequence[Sequence[SoundingNote]]) -> int:
     moved, low, high = 0, 0, 0
     for group in groups:
         frets = [sound.fret for sound in group if sound.fret and not sound.dead]
-        if not frets or (low <= min(frets) and max(frets) <= high):
+        if not frets:
             continue
-        bottom, top = min(frets), max(frets)
+        bottom, top = (min(frets), max(frets)) if len(frets) > 1 else (frets[0], frets[0])
+        if low <= bottom and top <= high:
+            continue
         if not low:
             low, high = bottom, top
         low, high = min(low, bottom), max(high, top)

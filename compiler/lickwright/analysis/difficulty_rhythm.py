@@ -68,13 +68,17 @@ def syncopation(timeline: Timeline) -> float:
         bar = timeline.bars[timeline.passes[n].bar]
         begin = begins[n] * scale - (length - bar.nominal * scale if bar.number == 0 else 0)
         at = onset * scale - begin
-        own = _weight(at, beat)
-        if own < 0:
-            total += min(2, max(0, _strongest(at, following * scale - begin, beat, length) - own))
+        total += _off_beat(at, following * scale - begin, beat, length)
     return total / len(onsets) if onsets else 0.0
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=4096)  # it depends on the rhythm alone, and most bars repeat one
+def _off_beat(at: int, before: int, beat: int, bar: int) -> int:
+    """Return by how much a place is stronger, 2 at the most, that goes by between a note at `at` and the next; all from the start of a bar."""
+    own = _weight(at, beat)
+    return min(2, max(0, _strongest(at, before, beat, bar) - own)) if own < 0 else 0
+
+
 def _weight(at: int, beat: int) -> int:
     """Return 0 on the first beat of a bar, -1 on the others, -2 on halves and thirds of a beat, -3 on quarters and sixths."""
     if not at:

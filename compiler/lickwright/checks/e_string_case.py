@@ -33,7 +33,8 @@ def check_e_string_case(timeline: Timeline, sounds: list[SoundingNote]) -> list[
     """
     tuning = timeline.settings.tuning
     thin, thick = tuning.letters.get("e"), tuning.letters.get("E")
-    if thin is None or thick is None:
+    pitches = [sound.pitch for sound in sounds if not sound.dead]
+    if thin is None or thick is None or not pitches or max(pitches) - min(pitches) < _FAR:
         return []
     moments = _moments(sounds)
     used = {s.string for s in sounds}

@@ -11,6 +11,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from enum import StrEnum
 from math import cos, pi, sin
+from operator import add
 from typing import NamedTuple
 
 from lickwright.notation.techniques import Curve
@@ -49,17 +50,19 @@ class PitchRamp(NamedTuple):
 
 def pitch_offsets(moves: Sequence[PitchRamp], times: Sequence[float]) -> list[float]:
     """Return the semitones above the note's own pitch at each of `times` (seconds, ascending)."""
-    values = [0.0] * len(times)
-    alone = True  # the first move needs no adding up; most notes have one
+    values: list[float] = []  # of the moves so far; the first needs no adding up, and most notes have no other
     for start, end, change, shape in moves:
         first, last = bisect_right(times, start), bisect_left(times, end)
-        if first < last:
-            part = _between(start, end, change / 2, shape, times[first:last])
-            values[first:last] = part if alone else [v + p for v, p in zip(values[first:last], part, strict=True)]
-        if shape in STAYING:
-            values[last:] = [v + change for v in values[last:]]
-        alone = False
-    return values
+        part = _between(start, end, change / 2, shape, times[first:last]) if first < last else []
+        after = float(change) if shape in STAYING else 0.0
+        if not values:
+            values = [*[0.0] * min(first, last), *part, *[after] * (len(times) - last)]
+            continue
+        if part:
+            values[first:last] = map(add, values[first:last], part)
+        if after:
+            values[last:] = [v + after for v in values[last:]]
+    return values or [0.0] * len(times)
 
 
 def _between(start: float, end: float, half: float, shape: CurveShape, times: Sequence[float]) -> list[float]:
