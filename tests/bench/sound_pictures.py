@@ -60,14 +60,21 @@ def draw(
     folder: Path,
     reals: Mapping[str, Sequence[Plucked]],
     ours: Callable[[str], Sequence[Plucked]],
+    at_fret: Callable[[str, int, int], Wave],
     phrases: Sequence[Path],
+    our_phrases: Mapping[str, Wave],
 ) -> None:
-    """Write a picture of every string: the real guitars from above, then our acoustic, clean, crunch, lead and nylon; and of every phrase."""
+    """Write a picture of every string: the real guitars from above, then our acoustic, clean, crunch, lead and nylon; of ours at fret 12; of every phrase."""
     folder.mkdir(parents=True, exist_ok=True)
-    sounds = [ours(name) for name in ("acoustic", "clean", "crunch", "lead", "nylon")]
+    names = ("acoustic", "clean", "crunch", "lead", "nylon")
+    sounds = [ours(name) for name in names]
     for string in range(1, 7):
         waves = [one.wave for guitar in (*reals.values(), *sounds) for one in guitar if one.string == string]
         write_png(folder / f"string-{string}.png", stacked([spectrogram(wave, 48_000) for wave in waves]))
+        high = [spectrogram(at_fret(name, string, 12), 48_000) for name in names]
+        write_png(folder / f"string-{string}-fret-12.png", stacked(high))
+    for name, wave in our_phrases.items():
+        write_png(folder / f"phrase-{name}.png", spectrogram(wave, 48_000))
     for path in phrases:
         wave, rate = soundfile.read(path, always_2d=True)
         write_png(folder / f"{path.stem}.png", spectrogram(wave.mean(axis=1), rate))

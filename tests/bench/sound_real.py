@@ -10,6 +10,7 @@ removed at the end. Of the recordings one half was used to choose the numbers of
 from __future__ import annotations
 
 import argparse
+import io
 import shlex
 import shutil
 import subprocess
@@ -30,7 +31,10 @@ import soundfile  # noqa: E402
 import sound_realism as real  # noqa: E402
 import sound_recordings as made  # noqa: E402
 from lickwright.compiler import compile_text  # noqa: E402
+from lickwright.export import Options  # noqa: E402
+from lickwright.export.audio import plan_recording  # noqa: E402
 from lickwright.notation.techniques import Damping  # noqa: E402
+from lickwright.synth.mixdown import mix_down  # noqa: E402
 from sound_measure import OPEN, hertz, note  # noqa: E402
 from sound_realism import Wave  # noqa: E402
 
@@ -41,6 +45,12 @@ PHRASES = "sonic-pi-samples"
 NAMES = ("E1", "B2", "G3", "D4", "A5", "E6")  # of the recordings, by string
 TUNED = {"Carbon": (1, 3, 5), "Wood": (2, 4, 6)}  # the strings of each guitar that numbers were chosen by
 BANDS = (2000.0, 2500.0, 3150.0, 4000.0)
+PHRASE = """tempo 160
+key A minor
+sound {}
+lick "Phrase"
+| B8^10 - B10~ - G7/9 D7 - | (pm: E5 E5 E8 E5) A3'1 - A7'1 - ||
+"""
 VELOCITY_GOAL = 40.0  # percent of one value, at most
 
 
@@ -147,6 +157,15 @@ def soundfont_strings(sound: str) -> Guitar | None:
     """Return the six open strings of the SoundFont's guitar."""
     waves = soundfont(sound, [f"{letter}0" for letter in "eBGDAE"])
     return waves and [Plucked.of(wave, string) for string, wave in enumerate(waves, 1)]
+
+
+def played_phrase(sound: str) -> Wave:
+    """Return a phrase of bend, vibrato, slide, palm mute and a shift of the hand."""
+    (lick,) = compile_text(PHRASE.format(sound)).licks
+    assert lick.lowered is not None
+    plan, guitar = plan_recording(lick.lowered, Options()), made.INSTRUMENTS[sound].guitar
+    wave = mix_down(plan, OPEN, guitar, io.BytesIO(), RATE)
+    return np.concatenate(list(wave.pieces()), axis=1).mean(axis=0).astype(np.float64)
 
 
 def median_of(measure: Callable[[Plucked], float], guitar: Sequence[Plucked]) -> float:
@@ -317,7 +336,9 @@ def main() -> None:
         if asked.pictures:
             from sound_pictures import draw
 
-            draw(asked.pictures, reals, ours, phrases(folder))
+            at_fret = lambda *place: ours_in_stereo(*place).mean(axis=0)  # noqa: E731
+            ours_too = {sound: played_phrase(sound) for sound in ("acoustic", "clean", "crunch", "lead")}
+            draw(asked.pictures, reals, ours, at_fret, phrases(folder), ours_too)
 
 
 if __name__ == "__main__":
