@@ -77,15 +77,17 @@ def _is_report(value: Any) -> bool:
     passes, best = value.get("passes"), value.get("best")
     if not isinstance(passes, list) or not isinstance(best, int) or not 0 <= best < len(passes):
         return False
-    one = passes[best]
+    return _is_pass(passes[best]) and _are_texts(value.get("practice"))
+
+
+def _is_pass(value: Any) -> bool:
     return (
-        isinstance(one, dict)
-        and isinstance(one.get("tempo_percent"), float)
-        and isinstance(one.get("score"), dict)
-        and one["score"].get("of_100") in range(101)
-        and isinstance(one.get("remarks"), list)
-        and all(map(_is_remark, one["remarks"]))
-        and _are_texts(value.get("practice"))
+        isinstance(value, dict)
+        and isinstance(value.get("tempo_percent"), float)
+        and isinstance(value.get("score"), dict)
+        and value["score"].get("of_100") in range(101)
+        and isinstance(value.get("remarks"), list)
+        and all(map(_is_remark, value["remarks"]))
     )
 
 

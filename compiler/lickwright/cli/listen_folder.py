@@ -93,35 +93,54 @@ def _heard(
     tasks: Sequence[Task], licks: Sequence[KnownLick], report: str | None, overwrite: bool
 ) -> list[dict[str, Any]]:
     """Return an entry for each recording, in order; what an earlier report has of one that did not change is taken from there."""
-    known = known_entries(report) if report not in (None, STDOUT) else {}
-    found: dict[str, dict[str, Any]] = {}
-    for task in tasks:
-        old = known.get(task.name)
-        if old is not None and old["state"] and old["state"] == recording_state(task.path, task.key):
-            found[task.name] = old
-    left = [task for task in tasks if task.name not in found]
-    saved = len(found)
-
-    def save() -> None:
-        if report not in (None, STDOUT):
-            _save(report, [found[task.name] for task in tasks if task.name in found], overwrite)
-
+    kept = _KeptEntries(tasks, None if report == STDOUT else report, overwrite)
     try:
-        for entry in hear_tasks(left, licks):
-            found[entry["file"]] = entry
-            terminal.progress.show(len(found), len(tasks))
-            if saved + max(_EVERY, saved // 4) <= len(found) < len(tasks):
-                save()
-                saved = len(found)
+        for entry in hear_tasks(kept.left(), licks):
+            kept.add(entry)
+            terminal.progress.show(len(kept.found), len(tasks))
     except KeyboardInterrupt:
-        if len(found) > saved:
-            save()
-        if report not in (None, STDOUT):
-            count = f"{len(found)} of {console.counted_noun(len(tasks), 'recording')}"
-            terminal.err(f"{count} heard: the same command goes on from there\n")
+        kept.stop()
         raise
     terminal.progress.clear()
-    return [found[task.name] for task in tasks]
+    return kept.in_order()
+
+
+class _KeptEntries:
+    """The entries that there are, and the report in which they are kept while a run goes on."""
+
+    def __init__(self, tasks: Sequence[Task], report: str | None, overwrite: bool) -> None:
+        known = known_entries(report) if report is not None else {}
+        states = {task.name: recording_state(task.path, task.key) for task in tasks if task.name in known}
+        self.found = {name: known[name] for name, state in states.items() if state and known[name]["state"] == state}
+        self._tasks, self._report, self._overwrite = tasks, report, overwrite
+        self._saved = len(self.found)
+
+    def left(self) -> list[Task]:
+        """Return what has to be heard."""
+        return [task for task in self._tasks if task.name not in self.found]
+
+    def in_order(self) -> list[dict[str, Any]]:
+        """Return the entries that there are, in the order of their recordings."""
+        return [self.found[task.name] for task in self._tasks if task.name in self.found]
+
+    def add(self, entry: dict[str, Any]) -> None:
+        """Take an entry; now and then all are saved."""
+        self.found[entry["file"]] = entry
+        if self._saved + max(_EVERY, self._saved // 4) <= len(self.found) < len(self._tasks):
+            self._save()
+
+    def stop(self) -> None:
+        """Save what there is, and say how the run goes on."""
+        if len(self.found) > self._saved:
+            self._save()
+        if self._report is not None:
+            count = f"{len(self.found)} of {console.counted_noun(len(self._tasks), 'recording')}"
+            terminal.err(f"{count} heard: the same command goes on from there\n")
+
+    def _save(self) -> None:
+        if self._report is not None:
+            _save(self._report, self.in_order(), self._overwrite)
+        self._saved = len(self.found)
 
 
 def _judge(entry: Mapping[str, Any], verdict: Verdict) -> None:

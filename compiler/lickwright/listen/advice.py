@@ -6,7 +6,7 @@ useful first, each with its bars and a tempo.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from math import inf
 from typing import NamedTuple
@@ -22,6 +22,7 @@ from lickwright.timeline.model import Timeline
 _STEADY = 0.025  # seconds: the median lateness of somebody who plays in time
 _FEW = 6  # notes from which on a time is steady
 _MOST = 3
+_DRIFT = 0.08  # share of the tempo from which on a drift is worth practice
 _SLOWER = 0.8  # of the tempo that was played: where to practice what went wrong
 _BAR_WORDS = 4  # bars that a sentence names at most
 
@@ -103,26 +104,35 @@ _TO_BE_READY = 3  # the weight of what stands in the way, up to which a faster t
 def practice_advice(judgement: Judgement, remarks: Sequence[Remark]) -> list[str]:
     """Return three things to practice at most, the most useful first."""
     one, timeline = judgement.passes[judgement.best], judgement.timeline
-    found: list[tuple[int, str]] = []
     slower, faster = _tempos(timeline, one)
-    for name, order in _ORDERS.items():
-        here = [remark for remark in remarks if _order_name(remark) == name]
-        if here:
-            bars = sorted({remark.place.bar for remark in here})
-            found.append((order.weight * len(here), order.words.format(bars=listed_bars(bars), bpm=f"{slower:g}")))
-    if abs(one.drift) >= 0.08:
-        how = "faster" if one.drift > 0 else "slower"
-        words = f"play it with a click at {slower:g} beats a minute: you get {how} by {100 * abs(one.drift):.0f} % on the way"
-        found.append((4, words))
-    if one.pauses:
-        bars = sorted({score_position(timeline, pause.before).bar for pause in one.pauses})
-        words = f"join the parts at {listed_bars(bars)} without a pause, at {slower:g} beats a minute"
-        found.append((4 * len(one.pauses), words))
+    found = [*_about_remarks(remarks, slower), *_about_whole(timeline, one, slower)]
     found.sort(key=lambda pair: -pair[0])
     advice = [words for _, words in found[:_MOST]]
     if one.ends_at is None and sum(weight for weight, _ in found) <= _TO_BE_READY:
         advice += _next_step(faster, bool(found))
     return advice[:_MOST]
+
+
+def _about_remarks(remarks: Sequence[Remark], bpm: float) -> Iterator[tuple[int, str]]:
+    """Yield what to do about remarks of each kind, with its weight, at so many beats a minute."""
+    for name, order in _ORDERS.items():
+        here = [remark for remark in remarks if _order_name(remark) == name]
+        if here:
+            bars = sorted({remark.place.bar for remark in here})
+            yield order.weight * len(here), order.words.format(bars=listed_bars(bars), bpm=f"{bpm:g}")
+
+
+def _about_whole(timeline: Timeline, one: JudgedPass, bpm: float) -> Iterator[tuple[int, str]]:
+    """Yield what to do about the tempo of a whole pass and its pauses, with its weight."""
+    if abs(one.drift) >= _DRIFT:
+        how = "faster" if one.drift > 0 else "slower"
+        yield (
+            4,
+            f"play it with a click at {bpm:g} beats a minute: you get {how} by {100 * abs(one.drift):.0f} % on the way",
+        )
+    if one.pauses:
+        bars = sorted({score_position(timeline, pause.before).bar for pause in one.pauses})
+        yield 4 * len(one.pauses), f"join the parts at {listed_bars(bars)} without a pause, at {bpm:g} beats a minute"
 
 
 def _order_name(remark: Remark) -> str:
