@@ -30,6 +30,7 @@ from lickwright.music.scale import Scale
 from lickwright.settings.fields import BY_NAME, Settings
 from lickwright.timeline.model import Timeline
 from phrases import Phrase, phrase
+from shares import every_nth
 
 pytestmark = pytest.mark.xdist_group("locate")  # the samples are compiled once
 
@@ -193,17 +194,20 @@ def test_a_phrase_lives_in_the_same_place_when_its_hand_moves(semitones: int) ->
     assert moved >= 20
 
 
+@every_nth(2)
 @pytest.mark.parametrize("factor", [0.75, 1.33])
 @pytest.mark.parametrize("weight", ["_EVIDENCE", "_LAST", "_LOWEST", "_FIRST", "_OUTSIDE"])
-def test_no_weight_stands_on_a_knife_edge(weight: str, factor: float, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_no_weight_stands_on_a_knife_edge(
+    weight: str, factor: float, every: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The weights were settled on these samples: with any of them a third off, nine keys in ten are still found."""
     monkeypatch.setattr(key_finder, weight, getattr(key_finder, weight) * factor)
-    found = 0
-    for case in cases():
+    found, some = 0, cases()[::every]
+    for case in some:
         best = key_finder.rank_tonalities(key_finder.heard_pitches(case.stripped))[0].key
         assert case.declared.key is not None
         found += (best.tonic.pc, best.is_minor) == (case.declared.key.tonic.pc, case.declared.key.is_minor)
-    assert found >= 0.9 * len(cases())
+    assert found >= 0.9 * len(some)
 
 
 # --- by hand ---------------------------------------------------------------------------------------------------------

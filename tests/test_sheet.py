@@ -355,7 +355,9 @@ def test_a_book_has_one_legend_with_each_mark_once_in_the_order_of_a_sheet() -> 
 def test_make_draws_chord_shapes_on_sheets_and_pages(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     Path("a.lick").write_text(LICK)
-    assert main(["make", "a.lick", "--chord-shapes", "--sheet-format", "svg", "--to", "sheet,page"]) == 0
+    assert (
+        main(["make", "a.lick", "--chord-shapes", "--sheet-format", "svg", "--to", "sheet,page", "--silent-page"]) == 0
+    )
     (drawn, page) = (next(Path("out").rglob(f"*.{kind}")).read_text("utf-8") for kind in ("svg", "html"))
     assert drawn.count('data-role="chord-shape"') == 2 and 'data-symbol="Am"' in drawn
     assert "of a chord: a string" in drawn and "of a chord: a string" in page
