@@ -157,7 +157,7 @@ def reads(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     found: list[str] = []
     read_source = up_to_date.read_source
     for module, name in ((up_to_date, "read_source"), (snapshot, "read_file")):
-        monkeypatch.setattr(module, name, lambda path: (found.append(path), read_source(path))[1])
+        monkeypatch.setattr(module, name, lambda path, **kind: (found.append(path), read_source(path))[1])
     monkeypatch.setattr(up_to_date, "_SETTLED", -(10**10))
     return found
 

@@ -68,8 +68,8 @@ def test_neither_a_source_is_read_nor_an_output_looked_at(run: Run, monkeypatch:
     os.unlink("lib/slow/wrong.lick"), os.unlink("lib/warns.lick")
     run("lib", "--to", "tab", "--prune"), run("lib", "--to", "tab")
 
-    def look(self: LocalStorage, folder: str, names: object) -> None:
-        raise AssertionError(folder)
+    def look(*given: object, **kind: object) -> None:
+        raise AssertionError(given)
 
     monkeypatch.setattr(LocalStorage, "look", look)
     monkeypatch.setattr("lickwright.build.snapshot.read_file", look)
@@ -96,6 +96,7 @@ CHANGES: dict[str, tuple[Callable[[], object], str]] = {
     "a source renamed": (lambda: os.rename("lib/a.lick", "lib/aa.lick"), "1 made, 4 unchanged, 1 failed"),
     "a folder moved": (lambda: os.rename("lib/slow/deep", "lib/deep"), "1 made, 4 unchanged, 1 failed"),
     "a linked source": (lambda: os.symlink("a.lick", "lib/b.lick"), "5 unchanged, 1 failed"),
+    "a pipe instead of a source": (lambda: (os.unlink("lib/a.lick"), os.mkfifo("lib/a.lick")), "4 unchanged, 2 failed"),
     "an output gone": (lambda: os.unlink("out/a/number-0.tab.txt"), "1 made, 4 unchanged, 1 failed"),
     "an output replaced": (
         lambda: (write("new", "mine"), os.replace("new", "out/a/number-0.tab.txt")),
@@ -107,7 +108,13 @@ CHANGES: dict[str, tuple[Callable[[], object], str]] = {
 }
 
 
-_SEEN_IN_CONTENTS = ("a source edited", "a source touched", "a source gone", "an output replaced")
+_SEEN_IN_CONTENTS = (
+    "a source edited",
+    "a pipe instead of a source",
+    "a source touched",
+    "a source gone",
+    "an output replaced",
+)
 
 
 @pytest.mark.parametrize(
@@ -128,6 +135,17 @@ def test_every_change_is_noticed(run: Run, looks: list[str], change: str, conten
 def test_other_options_are_noticed(run: Run, looks: list[str], more: list[str]) -> None:
     assert "5 made, 1 failed" in run("lib", *more)[1]
     assert looks == ["out"]
+
+
+def test_another_sound_of_the_project_is_noticed(run: Run, looks: list[str]) -> None:
+    write("lib/lickwright.toml", '[sounds.mine]\nlike = "nylon"\n')
+    write("lib/a.lick", "sound mine\n" + lick(0))
+    run("lib", "--to", "tab"), run("lib", "--to", "tab")
+    looks.clear()
+    run("lib", "--to", "tab")
+    assert looks == []
+    write("lib/lickwright.toml", '[sounds.mine]\nlike = "lead"\n')
+    assert "1 made, 4 unchanged, 1 failed" in run("lib", "--to", "tab")[1]
 
 
 def test_another_program_is_noticed(run: Run, looks: list[str], monkeypatch: pytest.MonkeyPatch) -> None:

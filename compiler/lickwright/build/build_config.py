@@ -1,6 +1,6 @@
 """What one build is to do, as a plain value.
 
-In: nothing. Out: `BuildConfig`, which the command line makes and `engine.py` follows.
+In: nothing. Out: `BuildConfig` and the `Share` of a library in it, which the command line makes and `engine.py` follows.
 """
 
 from __future__ import annotations
@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
-from lickwright.build.planner import Share
+from lickwright.core.digest import blake2b
 from lickwright.core.source_discovery import SUFFIX
+from lickwright.store.source_paths import slashed
 
 if TYPE_CHECKING:
     from lickwright.build.executor import Executor
@@ -20,6 +21,20 @@ if TYPE_CHECKING:
     from lickwright.store.manifest import Manifest
     from lickwright.store.storage import Storage
     from lickwright.store.types import CompileOptions
+
+
+class Share(NamedTuple):
+    """One of several equal shares of a library, for `--shard`."""
+
+    number: int = 1  # from 1
+    of: int = 1
+
+    def holds(self, below: str) -> bool:
+        """Return True if a source is in this share, by its path as seen from the folder that was named: the same on every machine."""
+        if self.of == 1:
+            return True
+        whole = blake2b(slashed(below).encode("utf-8"), digest_size=8).digest()
+        return int.from_bytes(whole, "big") % self.of == self.number - 1
 
 
 class BuildConfig(NamedTuple):

@@ -7,18 +7,18 @@ manifest's own connection, so a library of any size takes no more memory than a 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from typing import NamedTuple
+from collections.abc import Iterable, Iterator, Sequence
 
+from lickwright.build.build_config import Share
+from lickwright.build.option_sets import OptionSets
 from lickwright.build.tracks import Tracks
-from lickwright.core.digest import blake2b
 from lickwright.core.slugs import slug
 from lickwright.core.source_discovery import SUFFIX, FoundSource
 from lickwright.store import diagnostics_json
 from lickwright.store.manifest import Manifest
 from lickwright.store.source_paths import folder_from_output, output_root, owner_in_words, slashed
 from lickwright.store.sources import walk_paths_and_addresses
-from lickwright.store.types import CompileOptions, WorkItem
+from lickwright.store.types import WorkItem
 
 _TABLES = """
 CREATE TEMP TABLE scan (
@@ -65,41 +65,6 @@ WHERE (SELECT count(*) FROM scan) < (SELECT count(*) FROM sources) AND EXISTS (
     AND (s.target LIKE '%/' || scan.target OR named AND s.target LIKE '%' || scan.target)
 )
 """
-
-
-class Share(NamedTuple):
-    """One of several equal shares of a library, for `--shard`."""
-
-    number: int = 1  # from 1
-    of: int = 1
-
-    def holds(self, below: str) -> bool:
-        """Return True if a source is in this share, by its path as seen from the folder that was named: the same on every machine."""
-        if self.of == 1:
-            return True
-        whole = blake2b(slashed(below).encode("utf-8"), digest_size=8).digest()
-        return int.from_bytes(whole, "big") % self.of == self.number - 1
-
-
-class OptionSets:
-    """The compile options of a build, each once."""
-
-    def __init__(self, options_of: Callable[[str], CompileOptions]) -> None:
-        self.all: list[CompileOptions] = []
-        self._options_of = options_of
-        self._at: dict[tuple[str | None, bytes, tuple[str, ...]], int] = {}  # by project file, key and formats
-
-    def of(self, path: str) -> int:
-        """Return the number of the options that hold for a source.
-
-        Two project files of one key are kept apart: their findings name their own file, and one may have errors.
-        """
-        one = self._options_of(path)
-        file = one.project.source.name if one.project else None
-        number = self._at.setdefault((file, one.key, one.formats), len(self.all))
-        if number == len(self.all):
-            self.all.append(one)
-        return number
 
 
 def create_scan(manifest: Manifest) -> None:

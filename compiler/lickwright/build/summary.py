@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
-from lickwright.build.up_to_date import Remembered
+from lickwright.build.remembered import Remembered
 from lickwright.core.diagnostics import Diagnostic, has_errors
 from lickwright.core.files import NO_LICKS, NOT_TEXT, SKIPPED, UNREADABLE, UNWRITABLE
 from lickwright.core.source import Unreadable

@@ -16,6 +16,7 @@ from itertools import groupby
 from operator import itemgetter
 from typing import Any, NamedTuple
 
+from lickwright.build.remembered import Remembered, skipped_on_record
 from lickwright.core.source import Unreadable
 from lickwright.export import suffix_without_tempo
 from lickwright.store.addresses import is_remote
@@ -25,7 +26,7 @@ from lickwright.store.manifest import Manifest, OutputRow
 from lickwright.store.output_writer import content_digest, recorded_output
 from lickwright.store.sources import read_source
 from lickwright.store.storage import Storage
-from lickwright.store.types import CompileOptions, SkippedLick
+from lickwright.store.types import CompileOptions
 
 # Both in the order of the folders of outputs, to be read side by side: a question for each source would take three times as long. Both begin with
 # the scan, so that one file of a large library is quick (`CROSS JOIN` keeps SQLite to that order).
@@ -55,16 +56,6 @@ _KEEP_MOVED = "UPDATE outputs SET size = ?, mtime = ?, ctime = ?, inode = ? WHER
 # less than this many nanoseconds ago proves nothing yet, and is not recorded.
 _SETTLED = 3_000_000_000
 _BATCH = 500  # rows fetched or entered at a time
-
-
-class Remembered(NamedTuple):
-    """An unchanged source with findings or refused licks on record."""
-
-    id: int
-    path: str  # as the user knows it
-    option_set: int
-    findings: str  # see `store/diagnostics_json.py`
-    refused: tuple[SkippedLick, ...]  # licks that were not made
 
 
 class UpToDate(NamedTuple):
@@ -110,25 +101,6 @@ def remembered_of(manifest: Manifest) -> Iterator[Remembered]:
     for id, shown, target, option_set, findings, refused in manifest.db.execute(_REMEMBERED).fetchall():
         skipped = skipped_on_record(manifest, target, refused)
         yield Remembered(id, os.fsdecode(shown), option_set, findings, skipped)
-
-
-def skipped_on_record(manifest: Manifest, folder: str, refused: str) -> tuple[SkippedLick, ...]:
-    """Return the licks that were not made of a source, from its row `refused`. Raises `Unusable`."""
-    from json import loads
-
-    try:
-        return tuple(_skipped(manifest, folder, *one) for one in loads(refused)) if refused else ()
-    except (TypeError, ValueError, RecursionError):
-        raise Unusable("it is damaged") from None
-
-
-def _skipped(manifest: Manifest, folder: str, title: object, why: object, slug: object, older: object) -> SkippedLick:
-    """Return a lick that was not made, as it was entered; its older files are counted anew, since they may have been removed."""
-    if older:
-        (older,) = manifest.db.execute(
-            "SELECT count(*) FROM outputs WHERE folder = ? AND lick = ? AND gone <> 0", (folder, str(slug))
-        ).fetchone()
-    return SkippedLick(str(title), str(why), str(slug), int(str(older)))
 
 
 class SuffixCache(dict[str, bool]):

@@ -15,7 +15,7 @@ from lickwright.cli.archive_options import release_options
 from lickwright.export import EXPORTS, option_parsing
 
 if TYPE_CHECKING:
-    from lickwright.build.planner import Share
+    from lickwright.build.build_config import Share
 
 _HELP = f"""Write text tab, MIDI and timing sheet of every lick.
 
@@ -36,7 +36,7 @@ Formats for --to:
 
 def _parse_share(text: str) -> Share:
     """Return the share that `2/8` names: the second of eight. Raises ValueError."""
-    from lickwright.build.planner import Share
+    from lickwright.build.build_config import Share
 
     number, _, of = text.partition("/")
     if not (number.isascii() and number.isdigit() and of.isascii() and of.isdigit() and len(text) < 12):

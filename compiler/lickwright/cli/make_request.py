@@ -14,8 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from lickwright.build.build_config import BuildConfig
-from lickwright.build.planner import Share
+from lickwright.build.build_config import BuildConfig, Share
 from lickwright.cli import archive_options, audio_options, sheet_options
 from lickwright.cli.option_pairs import first_given, refuse
 from lickwright.cli.project_options import preferred_values

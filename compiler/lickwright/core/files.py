@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import stat
-from contextlib import suppress
 
 from lickwright.core.diagnostics import Rule, Severity, nearest_name
 from lickwright.core.source import MAX_BYTES, Unreadable
@@ -105,13 +104,18 @@ def _near_lick(path: str) -> str | None:
     return os.path.join(folder, f"{near}.lick") if near else None
 
 
-def read_file(path: str) -> bytes:
+def read_file(path: str, is_ordinary: bool = False) -> bytes:
     """Return the bytes of an ordinary file, at most one more than the limit, so that `decode_source` can refuse it.
+
+    `is_ordinary`: the caller has just seen that it is one.
 
     Raises Unopened for what cannot be opened or is no ordinary file, Unreadable for a file that is too large.
     """
     try:
-        _refuse_special(os.stat(path))  # before it is opened: opening alone rewinds a tape, or starts a pipe's writer
+        if not is_ordinary:
+            _refuse_special(
+                os.stat(path)
+            )  # before it is opened: opening alone rewinds a tape, or starts a pipe's writer
         # Non-blocking, so that a pipe that replaced the file meanwhile does not hang; what was opened is checked again.
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     except (OSError, ValueError) as e:
@@ -131,8 +135,10 @@ def read_file(path: str) -> bytes:
     except OSError as e:
         raise Unopened(f"the file cannot be read: {error_reason(e)}", "check the name and the folder") from None
     finally:
-        with suppress(OSError):  # an error here does not affect the bytes that were read
+        try:
             os.close(handle)
+        except OSError:  # it does not affect the bytes that were read
+            pass
 
 
 def _refuse_special(status: os.stat_result) -> None:

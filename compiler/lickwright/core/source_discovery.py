@@ -73,6 +73,7 @@ class SourceFolder(NamedTuple):
     real: str  # its path without links
     names: Sequence[str] = ()  # of the sources in it, in order
     links: frozenset[str] = frozenset()  # those of them that are links
+    all_ordinary: bool = True  # False if any of them is a link, a pipe or a device
     trouble: Diagnostic | None = None  # why it cannot be searched; None: it was
 
     def shown_path(self, name: str) -> str:
@@ -94,22 +95,25 @@ def walk_folders(
         folder = folders.pop()
         try:
             with os.scandir(folder.shown) as scan:
-                entries = sorted([(entry.name, entry.is_symlink(), _is_folder(entry)) for entry in scan])
+                entries = sorted(
+                    [(one.name, one.is_symlink(), _is_folder(one), one.is_file(follow_symlinks=False)) for one in scan]
+                )
         except OSError as e:
             message = f"the folder cannot be read: {error_reason(e)}"
             yield folder._replace(trouble=UNREADABLE.at(Span(0, 0), message, "check who may read it"))
             continue
         found = [
-            (name, linked)
-            for name, linked, is_folder in entries
-            if not is_folder and name.lower().endswith(suffixes) and name[0] != "."
+            entry
+            for entry in entries
+            if not entry[2] and entry[0].lower().endswith(suffixes) and not entry[0].startswith(".")
         ]
-        links = frozenset(name for name, linked in found if linked)
-        yield folder._replace(names=[name for name, _ in found], links=links)
+        links = frozenset(name for name, linked, _, _ in found if linked)
+        ordinary = all(entry[3] for entry in found)
+        yield folder._replace(names=[entry[0] for entry in found], links=links, all_ordinary=ordinary)
         folders += _subfolders(folder, entries, leave_out)
 
 
-_Entry = tuple[str, bool, bool]  # name, whether it is a link, whether it is a folder or leads to one
+_Entry = tuple[str, bool, bool, bool]  # name, whether it is a link, a folder or leads to one, an ordinary file
 
 
 def _sources_in(folder: SourceFolder) -> Iterator[FoundSource]:
@@ -125,7 +129,7 @@ def _sources_in(folder: SourceFolder) -> Iterator[FoundSource]:
 def _subfolders(folder: SourceFolder, entries: Sequence[_Entry], leave_out: str | None) -> Iterator[SourceFolder]:
     """Yield the folders to be searched in a folder, the last first: the list that they go to is read from its end."""
     at, inside = folder.shown_path(""), os.path.join(folder.real, "")
-    for name, linked, is_folder in reversed(entries):
+    for name, linked, is_folder, _ in reversed(entries):
         if is_folder and not linked and name[0] != "." and inside + name != leave_out:
             yield SourceFolder(at + name, f"{folder.below}/{name}" if folder.below else name, inside + name)
 

@@ -13,14 +13,13 @@ from itertools import groupby
 from typing import BinaryIO
 
 from lickwright.core.atomic_files import make_folder, move_file, remove_stale_files, replace_file
-from lickwright.store import journal, recovery
+from lickwright.store import journal
 from lickwright.store.atomic_dir import write_folder
 from lickwright.store.journal import Journal
 from lickwright.store.lock import Lock
 from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.ownership import LED_OUT, OutputPaths, UnsafePath, file_kind, open_ordinary, plain_name
 from lickwright.store.storage import Data, FileState, FolderLook, Say
-from lickwright.store.unusable_manifest import set_aside
 
 _INODE = (1 << 63) - 1  # as SQLite can hold it
 
@@ -34,6 +33,7 @@ class LocalStorage:
 
     def __init__(self, out: str) -> None:
         self.out = out
+        self._top = os.path.join(out, "")
         self._inside = OutputPaths(out)
         self._above = "."  # the folder that was last seen to lie inside
         self._may: set[str] = set()  # folders that `check_writable` has found writable
@@ -57,11 +57,11 @@ class LocalStorage:
         if above != self._above:
             self._inside.folder(above or ".")
             self._above = above
-        path = os.path.join(self.out, folder)
+        path = self._top + folder
         state = _folder_state(os.lstat(path))
-        found = [os.lstat(f"{path}/{name}") for name in names]
-        files = [file_state(status) if stat.S_ISREG(status.st_mode) else None for status in found]
-        return FolderLook(state, files)
+        at = f"{path}/"
+        found = [os.lstat(at + name) for name in names]
+        return FolderLook(state, [file_state(one) if stat.S_ISREG(one.st_mode) else None for one in found])
 
     def folder_states(self, folders: Sequence[str]) -> Iterator[tuple[int, ...]]:
         """Yield mtime, ctime and inode of folders. Raises OSError, `UnsafePath` for a name that is none of ours."""
@@ -183,6 +183,8 @@ class LocalStorage:
 
     def set_aside(self, error: Exception, say: Say) -> None:
         """Move the manifest to `.lickwright.db.old`. Raises OSError, also where a second look finds nothing wrong."""
+        from lickwright.store.unusable_manifest import set_aside
+
         set_aside(self.out, error, say)
 
     def journal(self) -> Journal | None:
@@ -196,6 +198,8 @@ class LocalStorage:
     def recover(self, manifest: Manifest) -> None:
         """Enter what killed builds wrote. Raises OSError."""
         if self.is_interrupted():
+            from lickwright.store import recovery
+
             journal.recover_journals(self.out, manifest)
             recovery.enter_claims(self, manifest)
 

@@ -10,7 +10,7 @@ from collections.abc import Collection
 from typing import TYPE_CHECKING, NamedTuple
 
 from lickwright.export import EXPORTS, Options
-from lickwright.store.output_keys import sounds_named, source_key
+from lickwright.store.output_keys import sounds_named, source_key, values_key
 
 if TYPE_CHECKING:
     from lickwright.core.diagnostics import Diagnostic
@@ -38,6 +38,10 @@ class CompileOptions(NamedTuple):
     def key_of_source(self, before: int, sounds: Collection[str] = ()) -> bytes:
         """Return the key for a source with `before` licks before it in its album, which names these sounds of the project."""
         return source_key(self.key, before, sounds, self.project.sounds if self.project else None)
+
+    def key_of_all_sounds(self) -> bytes:
+        """Return a key that differs for any other sound of the project too, whichever a source names."""
+        return values_key(self.key, sorted(self.project.sounds.items()) if self.project else None)
 
     def still_holds(self, key: bytes | None, before: int) -> bool:
         """Return True if a source with this key on record would get it again. Raises ValueError for a key that no program of ours made."""
