@@ -112,21 +112,23 @@ class _Finder:
         here = self._cells(index, at) if sounding else ()
         shown = {cell.string for cell in here}
         unshown = [sound for sound in sounding if sound.string not in shown]
-        if not unshown or (not self._rings and _end_as_expected(unshown, now, here)):
-            return
-        number = self._slot_at(index, at)
+        if unshown and (self._rings or not _end_as_expected(unshown, now, here)):
+            picked = _picks(here, {sound.string for sound in sounding})
+            self._compare(unshown, (index, at), now, picked, drawn)
+
+    def _compare(self, unshown: list[SoundingNote], instant: Instant, now: int, picked: bool, drawn: bool) -> None:
+        """Note what has to be shown of sounds that no cell of an instant is about, where a note is picked or not."""
+        number = self._slot_at(*instant)
         slot = self._timeline.slots[number]
-        event = slot.event
-        if isinstance(event, Unknown):
+        if isinstance(slot.event, Unknown):
             return
-        rest = slot.at == at and is_silent(event, False)
-        picked = _picks(here, {sound.string for sound in sounding})
+        rest = slot.at == instant[1] and is_silent(slot.event, False)
         for sound in unshown:
             expected = self._expectation(sound, number, now, rest, picked)
             if sound.end == now:
-                self._add_stop(sound, (index, at), expected)
+                self._add_stop(sound, instant, expected)
             elif drawn:
-                self._add_note(sound, (index, at), expected)
+                self._add_note(sound, instant, expected)
 
     def _add_stop(self, sound: SoundingNote, instant: Instant, expected: _Expectation) -> None:
         if expected.goes_on and sound.end < self._timeline.end:

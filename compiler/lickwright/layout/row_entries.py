@@ -142,10 +142,10 @@ def _over_notes(columns: Sequence[Column], tuning: Tuning) -> Iterator[RowEntry]
     """Yield what stands over notes: signs of one letter, fingers, and marks in words, one span for notes in a row."""
     open_spans: dict[str, RowEntry] = {}  # by the mark's text
     for index, column in enumerate(columns):
-        sounds = [cell.sound for cell in column.cells if cell.starts]
+        sounds = _starting(column)
         if not sounds and _only_goes_on(column):
             continue
-        yield from [entry for sound in sounds if sound.finger or sound.pluck for entry in _fingers(sound, index)]
+        yield from _fingers(sounds, index)
         marks = _marks(sounds, column, index, tuning, open_spans)
         if open_spans or marks:
             spans = {text: entry for text, entry in marks.items() if entry.lasts}
@@ -155,16 +155,23 @@ def _over_notes(columns: Sequence[Column], tuning: Tuning) -> Iterator[RowEntry]
     yield from open_spans.values()
 
 
+def _starting(column: Column) -> list[SoundingNote]:
+    return [cell.sound for cell in column.cells if cell.starts]
+
+
 def _only_goes_on(column: Column) -> bool:
     return not column.silent and all(cell.held for cell in column.cells)
 
 
-def _fingers(sound: SoundingNote, index: int) -> Iterator[RowEntry]:
-    """Yield the fingers of both hands that are written on a note that starts in a column."""
-    if sound.finger:
-        yield _point(GridRow.FINGER, sound.finger, index)
-    if sound.pluck:
-        yield _point(GridRow.PLUCK, sound.pluck, index)
+def _fingers(sounds: Sequence[SoundingNote], index: int) -> list[RowEntry]:
+    """Return the fingers of both hands that are written on the notes that start in a column."""
+    found: list[RowEntry] = []
+    for sound in sounds:
+        if sound.finger:
+            found.append(_point(GridRow.FINGER, sound.finger, index))
+        if sound.pluck:
+            found.append(_point(GridRow.PLUCK, sound.pluck, index))
+    return found
 
 
 def _marks(

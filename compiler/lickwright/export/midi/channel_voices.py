@@ -134,7 +134,7 @@ def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, repo
     off, on, bend, control = NOTE_OFF | channel, NOTE_ON | channel, BEND | channel, CONTROL | channel
     for voice in found:
         note, tick, number = voice.parts[0], voice.on, voice.number
-        hint = legato_hint(note) if note.joined else 0
+        hint = legato_hint(note)
         if hint != legato:
             out.append((tick, control, LEGATO, hint))
             legato = hint
@@ -143,21 +143,18 @@ def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, repo
         if wanted != bent:
             out.append((tick, bend, wanted & 0x7F, wanted >> 7))
             bent = wanted
-        fades = note.fade_in and voice.alone
+        fades = bool(note.fade_in) and voice.alone
         if fades:
             out.append((tick, control, EXPRESSION, 0))
         out.append((tick, on, number, _velocity(note.loudness)))
-        if hint and ends >= 0 and out[ends][0] == tick and out[ends][2] != number:  # a synthesizer slurs what overlaps
-            out[ends] = (min(tick + OVERLAP, voice.off), *out[ends][1:])
-            overlaps = True
+        if hint and ends >= 0:
+            overlaps |= _let_overlap(out, ends, voice)
         if bends or fades:
-            runs: list[list[Event] | Run] = []
-            for at, values in bends:
-                runs += _changed(at, values, bent, bend)
-                bent = values[-1]
+            runs = _bend_runs(bends, bent, bend)
+            bent = bends[-1][1][-1] if bends else bent
             if fades:
                 out += sorted(block_events(runs) + _fade(note, voice, control, ticks))
-            elif runs:
+            else:
                 out = []
                 blocks += (*runs, out)
         ends = len(out)
@@ -189,12 +186,26 @@ def legato_hint(note: NoteEvent) -> int:
     return 127 if note.joined and (note.stroke is _HAMMER or note.stroke is _PULL) else 0
 
 
-def _changed(at: list[int], values: list[int], bent: int, status: int) -> list[Run]:
-    """Return bend messages for the values that differ from the one before, the first from `bent`; nothing where none does."""
-    differs = list(map(ne, values, (bent, *values)))
-    if not all(differs):
-        at, values = list(compress(at, differs)), list(compress(values, differs))
-    return [(status, at, values)] if at else []
+def _let_overlap(out: list[Event], ends: int, voice: ChannelVoice) -> bool:
+    """Let the note whose end is at `ends` sound on into a slurred one, since a synthesizer slurs what overlaps; return whether it does."""
+    end = out[ends]
+    if end[0] != voice.on or end[2] == voice.number:
+        return False
+    out[ends] = (min(voice.on + OVERLAP, voice.off), *end[1:])
+    return True
+
+
+def _bend_runs(bends: Iterable[tuple[list[int], list[int]]], bent: int, status: int) -> list[Run]:
+    """Return bend messages for the values of each part that differ from the one before, the first from `bent`."""
+    runs: list[Run] = []
+    for at, values in bends:
+        differs = list(map(ne, values, (bent, *values)))
+        bent = values[-1]
+        if not all(differs):
+            at, values = list(compress(at, differs)), list(compress(values, differs))
+        if at:
+            runs.append((status, at, values))
+    return runs
 
 
 def _bends(voice: ChannelVoice, part: NoteEvent, ticks: Ticks, report: Report) -> tuple[list[int], list[int]]:
@@ -216,17 +227,19 @@ def _bends(voice: ChannelVoice, part: NoteEvent, ticks: Ticks, report: Report) -
     away = part.pitch + voice.moved - voice.number
     own = CENTRE + away * A_SEMITONE + 0.5
     values = [floor(own + offset * A_SEMITONE) for offset in pitch_offsets(part.moves, seconds)]
-    if (
-        abs(away) + sum([abs(move.change) for move in part.moves]) < BEND_RANGE - 1
-    ):  # no value can be near the range's end
-        return at, values
+    reach = abs(away) + sum([abs(move.change) for move in part.moves])  # no value is farther
+    return at, values if reach < BEND_RANGE - 1 else _within_reach(values, voice, part, report)
+
+
+def _within_reach(values: list[int], voice: ChannelVoice, part: NoteEvent, report: Report) -> list[int]:
+    """Return bend values within the range of a bend; report it where the difference can be heard."""
     farthest = max(max(values) - CENTRE, CENTRE - min(values)) / A_SEMITONE
-    if farthest > BEND_RANGE - AUDIBLE:  # a full bend down, or up but for the last step of the scale, is still kept
-        if farthest > BEND_RANGE + AUDIBLE and not voice.said:
-            far = f"moves {farthest:.1f} half steps from the picked note"
-            report(TOO_WIDE, part.sound, f"{far}: it stops at {BEND_RANGE}, the reach of a MIDI bend")
-        values = [min(FULL, max(0, value)) for value in values]
-    return at, values
+    if farthest <= BEND_RANGE - AUDIBLE:  # a full bend down, or up but for the last step of the scale, is still kept
+        return values
+    if farthest > BEND_RANGE + AUDIBLE and not voice.said:
+        far = f"moves {farthest:.1f} half steps from the picked note"
+        report(TOO_WIDE, part.sound, f"{far}: it stops at {BEND_RANGE}, the reach of a MIDI bend")
+    return [min(FULL, max(0, value)) for value in values]
 
 
 def _fade(note: NoteEvent, voice: ChannelVoice, control: int, ticks: Ticks) -> list[Event]:
