@@ -86,14 +86,16 @@ def data_uri(content: bytes, mime: str) -> str:
     return f"data:{mime};base64,{b64encode(content).decode('ascii')}"
 
 
-_COMMENT = re.compile(r"^\s*(?://|/\*).*(?:\n \*.*)*\n", re.MULTILINE)
+_COMMENT = re.compile(r"^\s*(?://|/\*).*(?:\n \*.*)*\n|(?<=[;,{]) // .*$", re.MULTILINE)
 
 
 @cache
 def asset(name: str) -> str:
-    """The text of a style or script of the package, without comments on lines of their own. Raises FileNotFoundError where there is none."""
-    text = (files("lickwright.export.page") / name).read_text("utf-8")
-    return re.sub(r"\n\s*", "\n", _COMMENT.sub("", text))
+    """The text of a style or script of the package, without its comments and, of a style, its blanks. Raises FileNotFoundError where there is none."""
+    text = _COMMENT.sub("", (files("lickwright.export.page") / name).read_text("utf-8"))
+    if name.endswith(".css"):
+        text = re.sub(r": (?=[^{}]*[;}])", ":", re.sub(r"\s*([{};,])\s*", r"\1", text))
+    return re.sub(r"\n\s*", "\n", text)
 
 
 def program(*names: str) -> list[str]:

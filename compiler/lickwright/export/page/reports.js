@@ -2,7 +2,6 @@
 // checked here. They are read on this device and go nowhere.
 
 const LARGEST = 4 << 20; // bytes
-const REPORT = "lickwright listening report 1";
 const NO_REPORT = "this is not a report of lickwright listen";
 
 const isText = (value) => typeof value === "string";
@@ -28,19 +27,12 @@ const readValue = async (file) => {
 // What pages show of a report on one recording: its best pass, or why there is none. Throws an Error with words for the reader.
 const checkReport = (value) => {
   if (value.format === "lickwright listening reports 1") throw new Error("this is about many recordings: open the report of one");
-  if (value.format !== REPORT || !isText(value.title)) throw new Error(NO_REPORT);
+  if (value.format !== "lickwright listening report 1" || !isText(value.title)) throw new Error(NO_REPORT);
   const caution = isText(value.caution) ? value.caution : "";
   const hints = areTexts(value.hints) ? value.hints : [];
-  if (value.recognized === false && isText(value.refusal)) return { title: value.title, refusal: value.refusal, hints, caution };
+  const { title, refusal, praise, facts, practice } = value;
+  if (refusal && isText(refusal)) return { title, refusal, hints, caution };
   const best = Array.isArray(value.passes) ? value.passes[value.best] : null;
-  const { praise, facts, practice } = value;
-  if (value.recognized !== true || !isPass(best) || !isText(praise) || !areTexts(facts) || !areTexts(practice)) throw new Error(NO_REPORT);
-  return { title: value.title, refusal: "", caution, best, praise, facts, practice };
-};
-
-// The day in this device's own time zone, as `2026-12-05`.
-const localDay = (milliseconds) => {
-  const time = new Date(milliseconds);
-  const digits = (number, count) => String(number).padStart(count, "0");
-  return `${digits(time.getFullYear(), 4)}-${digits(time.getMonth() + 1, 2)}-${digits(time.getDate(), 2)}`;
+  if (!isPass(best) || !isText(praise) || !areTexts(facts) || !areTexts(practice)) throw new Error(NO_REPORT);
+  return { title, caution, best, praise, facts, practice };
 };

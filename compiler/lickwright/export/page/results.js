@@ -10,6 +10,13 @@
   const rows = new Map(); // by their text, so that no row is there twice
   let unsaved = false;
 
+  // The day in this device's own time zone, as `2026-12-05`.
+  const localDay = (milliseconds) => {
+    const time = new Date(milliseconds);
+    const digits = (number, count) => String(number).padStart(count, "0");
+    return `${digits(time.getFullYear(), 4)}-${digits(time.getMonth() + 1, 2)}-${digits(time.getDate(), 2)}`;
+  };
+
   const isDay = (day) => isText(day) && /^\d{4}-\d{2}-\d{2}$/.test(day) && !Number.isNaN(Date.parse(day));
   const isResult = (row) =>
     row && isDay(row.day) && isText(row.lick) && row.lick.length <= LONGEST && row.bpm >= 1 && row.bpm <= 1000 && Number.isFinite(row.bpm) &&
