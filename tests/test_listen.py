@@ -89,6 +89,15 @@ def test_a_wrong_note() -> None:
     (remark,) = find_remarks(timeline, best(found))
     assert remark.words == "fret 2 on the G string: Bb was heard, a half step too high"
     assert (remark.place.bar, remark.place.beat) == (1, "3 &")
+    lines = list(judgement_text(found, 60, False))
+    assert all(len(line) <= 60 or "|" in line for line in lines)
+    at = lines.index(" 1  bar 1, beat 3 &  fret 2 on the G string: Bb was heard, a")
+    assert lines[at + 1] == " " * 21 + "half step too high"
+    at = lines.index("to practice:")
+    assert lines[at + 1 : at + 3] == [
+        " 1. find the notes of bar 1 slowly, at 80 beats a minute,",
+        "    until they are right three times in a row",
+    ]
 
 
 def test_a_missing_note_and_an_extra_one() -> None:

@@ -49,7 +49,7 @@ def praise_words(judgement: Judgement, remarks: Sequence[Remark]) -> str:
     are = "is" if len(good) == 1 else "are"
     return next(words for earned, words in (
         (not remarks, "every note that can be judged is right, in time and in tune"),
-        ("note" not in about, "all notes are right"),
+        ("note" not in about, "all notes are the right ones"),
         (bends > 1 and not about & {"bend", "release"}, f"all {bends} bends reach their pitch"),
         (off < _STEADY and "time" not in about, f"your time is steady: half of the notes or more are within {1000 * _STEADY:.0f} ms"),
         (good, f"{listed_bars(good)} {are} just right"),

@@ -70,7 +70,8 @@ def _lines(judgement: Judgement, width: int, everything: bool, drawn: bool) -> I
     if advice:
         yield ""
         yield "to practice:"
-        yield from (f" {number}. {words}" for number, words in enumerate(advice, 1))
+        for number, words in enumerate(advice, 1):
+            yield from _beside(f" {number}. ", words, width)
     yield ""
     yield f"not judged: {'; '.join((*not_told(one), *NEVER_JUDGED))}"
 
