@@ -18,12 +18,13 @@ from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent
 from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
 from lickwright.synth import waveguide
-from lickwright.synth.automation import notes_by_string, plan_string
+from lickwright.synth.automation import plan_string
 from lickwright.synth.excitation import stroke_amplitude
-from lickwright.synth.guitar import Instrument, StringVoice
+from lickwright.synth.guitar import Instrument, StringVoice, notes_by_string
 from lickwright.synth.loop_filters import loop_taps
+from lickwright.synth.motion import CELL, Motion
 from lickwright.synth.stiffness import Dispersion, string_dispersion
-from lickwright.synth.waveguide import CELL, WORTH, DelayLoop, Motion, cell_fade
+from lickwright.synth.waveguide import DAMPS, WORTH, DelayLoop, cell_fade
 from sound_measure import (
     OPEN,
     Wave,
@@ -273,7 +274,10 @@ def _plain(motion: Motion, stiff: Dispersion, count: int, past: int) -> Wave:
     designs = [stiff.design(share) for share in np.interp(edges, motion.at, motion.stiff)]
     lengths = np.interp(edges, motion.at, motion.length)
     fades = [cell_fade(float(at), *of) for at, *of in zip(edges, pairwise(designs), lengths, lengths[1:], strict=False)]
+    heard = np.zeros(count)
     for start, stop in motion.spans:
+        if start in [cut for _, cut in motion.cuts]:
+            y[: past + start] = 0.0
         for t in range(start, min(stop, count)):
             cell = t // CELL
             for k in range(len(taps)):
@@ -282,7 +286,11 @@ def _plain(motion: Motion, stiff: Dispersion, count: int, past: int) -> Wave:
                 for (own, ahead), share in ((fades[cell].before, 1 - way), (fades[cell].after, way)):
                     if share:
                         y[past + t] += share * taps[k, t] * _read(y, past + read + ahead, own)
-    return y[past:]
+        heard[start:stop] = y[past + start : past + min(stop, count)]
+    for touch, cut in motion.cuts:
+        gone = np.minimum(np.arange(cut - touch) / (cut - touch) / DAMPS, 1.0)
+        heard[touch:cut] *= (1 + np.cos(np.pi * gone)) / 2
+    return heard
 
 
 def _read(y: Wave, newest: int, kernel: Wave) -> float:

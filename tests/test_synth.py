@@ -78,6 +78,16 @@ def test_a_string_picked_again_begins_anew(phases: int, every: int) -> None:
     assert off <= 1.5
 
 
+def test_a_stroke_finds_nothing_on_the_string() -> None:
+    """Not of a bent one either: from the stroke on it sounds as a string that was still."""
+    before = note(0.01, 0.5, 62, moves=(PitchRamp(0.1, 0.3, 2.0),))
+    both, alone = (string_of([*notes, note(0.5, 0.9, 67)], RATE, open_pitch=55) for notes in ([before], []))
+    start = RATE // 2
+    assert np.abs(both[start - 2400 : start - 1200]).max() > 0.01
+    assert np.abs(both[start - 96 : start]).max() < 1e-3
+    assert np.abs(both[start:] - alone[start:]).max() < 1e-12
+
+
 @pytest.mark.parametrize("damping", [Damping.NONE, Damping.SHORT, Damping.PALM, Damping.DEAD])
 def test_a_note_ends_without_a_click(damping: Damping) -> None:
     assert goals.ending(damping, phases=2) <= 1.5

@@ -23,9 +23,9 @@ from lickwright.synth import damping, excitation
 from lickwright.synth.damping import Decay, Knot
 from lickwright.synth.humanizer import Humanizer, goes_on, vary_strokes
 from lickwright.synth.loop_filters import Samples, loss_filter_taps
+from lickwright.synth.motion import CELL, Motion, Pulse
 from lickwright.synth.pitch_warp import StringTime, Warp, curve_instants
 from lickwright.synth.stiffness import string_dispersion
-from lickwright.synth.waveguide import CELL, Motion, Pulse
 
 GONE = 0.2  # seconds after which a stopped string is still: 100 dB
 SAME = 2e-5  # share of a pitch that is no change of it: 0.03 cents
@@ -78,6 +78,7 @@ class Planner:
         self._pulses: list[tuple[int, Pulse]] = []
         self._later: list[tuple[float, Pulse]] = []  # at seconds that have no place yet
         self._spans: list[tuple[int, float]] = []  # the last one without an end while it is not known
+        self._cuts: list[tuple[int, int]] = []  # from the touch of a pick to its stroke
         self._swells: list[Swell] = []
         self._still = -1.0  # seconds from which on the string does not sound
         self._touched = 0.0  # seconds at which a pick touches it for the next stroke
@@ -87,10 +88,7 @@ class Planner:
         self.known = 0.0  # the string's sample until which everything is given; infinity when there is nothing more
 
     def until(self, sample: float) -> StringAutomation:
-        """Return what happens after all that was returned before, until the string's `sample` or later.
-
-        A pulse can come some milliseconds too late for that.
-        """
+        """Return what happens after all that was returned before, until its `sample` or later. A pulse can come some milliseconds too late for that."""
         while (known := self._last // CELL * CELL) < sample:
             if next(self._steps, None) is None:
                 break
@@ -106,9 +104,9 @@ class Planner:
         spans = [(int(max(start, self.known)), min(stop, known)) for start, stop in self._spans]
         inside = tuple((start, int(stop)) for start, stop in spans if start < stop)
         pulses = tuple(sorted(self._pulses, key=lambda pulse: pulse[0]))
-        motion = Motion(at.astype(np.int64), length, *taps, stiff, pulses, inside)
+        motion = Motion(at.astype(np.int64), length, *taps, stiff, pulses, inside, tuple(self._cuts))
         found = StringAutomation(motion, tuple(self._swells), self._time.given())
-        self._knots, self._pulses, self._swells = [], [], []
+        self._knots, self._pulses, self._cuts, self._swells = [], [], [], []
         self._spans = [span for span in self._spans if span[1] > known]
         self.known = known
         return found
@@ -163,18 +161,27 @@ class Planner:
         knots: Iterable[Knot] = (after,)
         if not self._sounds(note):
             self._close()
-            self._time.restart(round(note.start * self._rate))
-            self._spans.append((round(self._time.place(round(note.start * self._rate))), inf))
+            self._anew(note)
         elif goes_on(note):
             knots = (before, after._replace(seconds=note.start + 0.5 / hertz))
         elif note.stroke in PRESSED:
             knots = damping.finger_damping(note.start, before, after, self._pressed_anew(note))
         else:
-            knots = tuple(damping.pick_damping(self._touched, note.start, before, after, 1 / self._rate))
-            self._time.come_back(*(round(knot.seconds * self._rate) for knot in knots[damping.SHIFTING]))
+            self._add(note.start - 1 / self._rate, before.hertz, before.decay)
+            touched = self._time.place(min(self._touched, note.start - damping.TOUCH_SHORTEST) * self._rate)
+            self._anew(note, round(touched))
         for knot in knots:
             self._add(*knot)
         self._pace = self._time.pace(round(note.start * self._rate))
+
+    def _anew(self, note: NoteEvent, touched: int | None = None) -> None:
+        """Let the string begin anew with a note, heard as it swings. One that sounds is stopped from its sample `touched` on."""
+        self._time.restart(round(note.start * self._rate), self._last + 1)
+        start = round(self._time.place(round(note.start * self._rate)))
+        if touched is not None:
+            self._spans[-1] = (self._spans[-1][0], start)
+        self._spans.append((start, inf))
+        self._cuts.append((start if touched is None else touched, start))
 
     def _have(self, note: NoteEvent) -> float:
         """Return the root mean square of the string when a note begins."""
@@ -339,11 +346,3 @@ def _windows(note: NoteEvent) -> Iterator[tuple[float, float]]:
     count = ceil((note.end - note.start) / WINDOW) if note.moves else 0
     edges = [*(note.start + n * WINDOW for n in range(count)), note.end]
     return pairwise(edges)
-
-
-def notes_by_string(notes: Sequence[NoteEvent]) -> Iterator[tuple[int, list[NoteEvent]]]:
-    """Yield the number and the notes of each string that plays, by number."""
-    by_string: dict[int, list[NoteEvent]] = {}
-    for note in notes:
-        by_string.setdefault(note.string, []).append(note)
-    yield from sorted(by_string.items())

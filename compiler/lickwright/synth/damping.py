@@ -1,7 +1,7 @@
 """Damping of a string by hands and picks between two notes.
 
-In: the states before and after, and the times of the change. Out: knots for `automation`. A pick damps, changes the pitch and lets go, in this order; a
-finger that comes down changes the pitch over one period. Any other order, or a plain jump, clicks, chirps or loses the note. The constants are estimates.
+In: the states before and after, and the times of the change. Out: knots for `automation`. A pick stops the string before it strikes it anew; a finger
+that comes down changes the pitch over one period. A plain jump clicks, chirps or loses the note. The constants are estimates.
 """
 
 from __future__ import annotations
@@ -35,14 +35,13 @@ class Knot(NamedTuple):
     decay: Decay
 
 
-PALM, DEAD, CONTACT = Decay(0.45, 0.07), Decay(0.06, 0.025), Decay(0.012, 0.008)
+PALM, DEAD = Decay(0.45, 0.07), Decay(0.06, 0.025)
 STOPPED, CUT = Decay(0.12, 0.05), Decay(0.05, 0.025)  # a note that ends; a short one
 STOPPING, CUTTING = 0.012, 0.005  # seconds until that is reached
 TOUCH = 0.004  # seconds, and a period, before a stroke that the pick touches the string: all that runs on it is damped
 TOUCH_LEAST, TOUCH_SHARE = 0.008, 0.4  # seconds at least; but at most this share of the note that sounds
+TOUCH_SHORTEST = 0.001  # seconds: however short a note is, it is no click that ends it
 SLAPPED = 0.05  # of what swings, left by a finger that comes down hard
-SHIFTING = slice(2, 4)  # of the knots of a pick: between which the fretting finger moves
-_DAMPS, _SHIFTS = 0.3, 0.3  # shares of the touch: until it damps; before the stroke, in which the fretting finger moves
 _EASED = (  # shares of a period, and of the way that a length has gone by then: gently in and out
     (0.08, 0.016), (0.16, 0.062), (0.24, 0.14), (0.32, 0.25), (0.63, 0.75), (0.71, 0.86), (0.79, 0.938), (0.87, 0.984), (0.95, 1.0),
 )  # fmt: skip
@@ -61,16 +60,6 @@ _RAMP = (
 def touch_time(length: float, before: float, hertz: float) -> float:
     """Return how many seconds before a stroke the pick touches a string that has sounded for `length` seconds at `before` hertz and will at `hertz`."""
     return min(max(TOUCH_LEAST, TOUCH + 1 / min(before, hertz)), TOUCH_SHARE * length)
-
-
-def pick_damping(touch: float, start: float, before: Knot, after: Knot, sample: float) -> Iterator[Knot]:
-    """Yield the knots of a pick that lies on the string from `touch` to `start` (seconds); `sample` is the length of a sample in seconds."""
-    length = start - touch
-    yield Knot(touch, before.hertz, before.decay)
-    yield Knot(touch + _DAMPS * length, before.hertz, CONTACT)
-    yield Knot(start - _SHIFTS * length, before.hertz, CONTACT)
-    yield Knot(start - sample, after.hertz, CONTACT)
-    yield Knot(start, after.hertz, after.decay)
 
 
 def finger_damping(start: float, before: Knot, after: Knot, anew: bool) -> Iterator[Knot]:

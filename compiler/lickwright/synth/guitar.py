@@ -6,7 +6,7 @@ little in pitch and much in decay, so that a held note beats and decays in two s
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -14,12 +14,13 @@ from lickwright.core.fast_dataclass import replace
 from lickwright.music.instruments import Guitar, interpolate
 from lickwright.music.pitch import frequency
 from lickwright.performance.note_events import NoteEvent
-from lickwright.synth.automation import Planner, StringAutomation, notes_by_string
+from lickwright.synth.automation import Planner, StringAutomation
 from lickwright.synth.humanizer import Humanizer
 from lickwright.synth.loop_filters import WIDE, Samples, loop_taps
+from lickwright.synth.motion import Motion
 from lickwright.synth.pitch_warp import WarpedString
 from lickwright.synth.stiffness import Dispersion, string_dispersion
-from lickwright.synth.waveguide import DelayLoop, Motion
+from lickwright.synth.waveguide import DelayLoop
 
 _FREE = 0.6  # seconds: a string that loses 60 dB sooner is damped by a hand, in both planes alike
 AHEAD, IN_TIME = 20.0, 1.5  # seconds planned at once; seconds that must be planned beyond the requested samples
@@ -55,6 +56,14 @@ class Instrument:
         return total
 
 
+def notes_by_string(notes: Sequence[NoteEvent]) -> Iterator[tuple[int, list[NoteEvent]]]:
+    """Yield the number and the notes of each string that plays, by number."""
+    by_string: dict[int, list[NoteEvent]] = {}
+    for note in notes:
+        by_string.setdefault(note.string, []).append(note)
+    yield from sorted(by_string.items())
+
+
 class StringVoice:
     """One string, its two planes and the place where it is heard."""
 
@@ -64,10 +73,10 @@ class StringVoice:
         first = string_dispersion(guitar, open_pitch, rate)
         second = Dispersion(first.stiffness * interpolate(guitar.second.stiffer, open_pitch), first.hertz, rate)
         self._stiff = (first, second)
-        shares = (1.0, guitar.second.strength)
+        gain = 10 ** (interpolate(guitar.trim, open_pitch) / 20)
+        shares = (gain, gain * guitar.second.strength)
         self._loop = DelayLoop(plan.motion, self._other(plan.motion), stiff=self._stiff, shares=shares)
         self.string = WarpedString(self._loop.samples, plan.warp)
-        self._gain = 10 ** (interpolate(guitar.trim, open_pitch) / 20)
         self._comb: Comb | None = None
         if guitar.pickup is not None:
             self._comb = Comb(guitar.pickup / (guitar.scale * frequency(open_pitch)) * rate)
@@ -103,8 +112,9 @@ class StringVoice:
             heard = np.zeros(stop - start)
         if self._comb:
             heard = self._comb.heard(heard)
-        heard *= self._gain
         self._swells = [swell for swell in self._swells if (swell.start + swell.length) * self._rate >= start - 1]
+        if self._swells:
+            heard = heard.copy()  # it may be the string's own memory
         for swell in self._swells:
             _swell(heard, start, swell.start * self._rate, swell.length * self._rate, OFF * self._rate)
         return heard

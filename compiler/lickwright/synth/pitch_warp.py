@@ -7,7 +7,7 @@ samples (six-tap Lagrange, Laakso et al. 1996). Where the pace is 1 and a whole 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache, reduce
 from math import ceil, floor, inf
 
@@ -21,9 +21,8 @@ from lickwright.synth.loop_filters import Samples
 _TAPS = 6
 _BEFORE = _TAPS // 2 - 1  # samples read before a place
 _AFTER = _TAPS // 2  # and after it
-_PART = 4096  # samples that are read together
+_PART = 2048  # samples that are read together
 CONTROL = 0.002  # seconds between two points of a pitch curve; 0.02 cents off a straight line in the quickest bend
-_EASY = 16  # samples that a change of the pace takes at least
 
 
 def curve_instants(moves: Sequence[PitchRamp], begin: float, until: float) -> Samples:
@@ -123,24 +122,12 @@ class StringTime:
             steps = np.diff(at) * (paces[1:] + paces[:-1]) / 2
             self._add(Warp(at[1:], np.cumsum(np.append(own, steps))[1:], paces[1:]))
 
-    def restart(self, at: int) -> None:
-        """Be heard as it swings from sample `at` on, where the string is still."""
+    def restart(self, at: int, least: int) -> None:
+        """Be heard as it swings from sample `at` on, where the string begins anew: at a whole sample of its own, not before `least`."""
         own = self.place(at)
-        if self._last[2] != 1.0 or own != int(own):
-            self._add(
-                Warp(np.array([at, at], float), np.array([own, ceil(own)], float), np.array([self._last[2], 1.0]))
-            )
-
-    def come_back(self, begin: int, end: int) -> None:
-        """Be heard as it swings again from sample `end` on, whole samples late or early; from `begin` on the pace goes there."""
-        length, own, pace = end - begin, self.place(begin), self._last[2]
-        if length < _EASY or (pace == 1.0 and own == int(own)):
-            return
-        whole = float(round(own + (pace + 1) / 2 * length))
-        middle = 2 * (whole - own) / length - (pace + 1) / 2  # the pace half way, by which it gets there
-        half = own + (pace + middle) / 4 * length
-        at = np.array([begin, begin + length / 2, end])
-        self._add(Warp(at, np.array([own, half, whole]), np.array([pace, middle, 1.0])))
+        anew = max(ceil(own), least)
+        if self._last[2] != 1.0 or own != anew:
+            self._add(Warp(np.array([at, at], float), np.array([own, anew], float), np.array([self._last[2], 1.0])))
 
     def _add(self, knots: Warp) -> None:
         self._last = (float(knots.at[-1]), float(knots.own[-1]), float(knots.pace[-1]))
@@ -170,11 +157,11 @@ class WarpedString:
 
     def place(self, heard: int) -> float:
         """Return the sample of the string that is heard at sample `heard`, if nothing comes that is not known."""
-        return float(self._warp.places(np.array([heard]))[0])
+        return float(self._warp.run(heard, heard + 1)[0])
 
     def samples(self, start: int, stop: int) -> Samples | None:
         """Return samples `start` to `stop` as they are heard; None for silence."""
-        warp = self._warp = self._warp.since(start)
+        self._warp = self._warp.since(start)
         last = int(self.place(stop - 1))
         known = self._first + len(self._past)
         if last + _AFTER >= known:
@@ -183,16 +170,19 @@ class WarpedString:
                 self._first, self._past = last - _BEFORE, np.zeros(_TAPS)
                 return None
             self._past = np.concatenate((self._past, np.zeros(last + _AFTER + 1 - known) if fresh is None else fresh))
-        shifts = warp.shifts()
+        runs = [self._read(*run) for run in self._runs(start, stop)]
+        self._past, self._first = self._past[last - _BEFORE - self._first :], last - _BEFORE
+        return runs[0] if len(runs) == 1 else np.concatenate(runs)
+
+    def _runs(self, start: int, stop: int) -> Iterator[tuple[int, int, float]]:
+        """Yield the parts of samples `start` to `stop` with one shift each, and that shift."""
+        shifts = self._warp.shifts()
         begins = np.flatnonzero(np.append(True, shifts[1:] != shifts[:-1]))
-        edges = [start, *warp.at[begins[1:]].astype(int).tolist(), stop]
-        heard = np.empty(stop - start)
-        for begin, end, shift in zip(edges[:-1], edges[1:], shifts[begins].tolist(), strict=True):
-            if (until := min(end, stop)) > begin:
-                heard[begin - start : until - start] = self._read(begin, until, shift)
-        self._past = self._past[last - _BEFORE - self._first :].copy()
-        self._first = last - _BEFORE
-        return heard
+        edges = np.minimum(np.append(self._warp.at[begins[1:]], stop), stop).astype(int).tolist()
+        for end, shift in zip(edges, shifts[begins].tolist(), strict=True):
+            if start < end:
+                yield start, end, shift
+                start = end
 
     def _read(self, begin: int, end: int, shift: float) -> Samples:
         """Return samples `begin` to `end` as they are heard, `shift` samples of the string after their own number; infinity stands for a changing number."""

@@ -89,6 +89,7 @@ def phase_ahead(stiffness: float, hertz: float, at: Samples) -> Samples:
     return ahead
 
 
+@lru_cache(maxsize=256)
 def _highest(stiffness: float, hertz: float, rate: int) -> float:
     """Return the frequency up to which the phase is exact: `HIGHEST`, on slack strings less, where they would be further ahead than `ADVANCE`."""
     at: Samples = np.linspace(hertz, HIGHEST, 256)

@@ -10,66 +10,20 @@ what is at least some samples old, so that numpy computes most of a period at a 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from enum import Enum
 from itertools import pairwise
-from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lickwright.core.fast_dataclass import record
 from lickwright.synth.loop_filters import SHORTEST, TAPS, WIDE, Samples, loop_taps
 from lickwright.synth.modes import SETTLING, Kernel, Ringing, loop_modes, ring_on
+from lickwright.synth.motion import CELL, Motion, MotionStretch, Movement, Pulse, joined_motions, motion_stretches
 from lickwright.synth.stiffness import NONE, Dispersion, Fade, StiffTaps
 
-CELL = 256  # samples in which one design of a stiff string goes over into the next
 ROOM = TAPS + 8  # samples of a loop that a stiff string leaves, so that a block has some
+DAMPS = 0.7  # share of the time between a touch and a stroke in which it damps a string
 _TOGETHER = 8  # cells whose taps are worked out together
 WORTH = 20_000  # samples that a string must ring alone for its modes to be worth working out
-
-
-class Pulse(Protocol):
-    """Samples of a pulse, stored or computed where they are asked for."""
-
-    def __len__(self) -> int: ...
-
-    def __getitem__(self, part: slice, /) -> Samples: ...
-
-
-@record
-class Motion:
-    """Length and losses of one plane of a string. Between two knots all values run straight; before the first and after the last they stay."""
-
-    at: NDArray[np.int64]  # (n,) samples, ascending
-    length: Samples  # (n,) samples that the loop holds for low frequencies
-    g0: Samples  # (n,) middle tap of the loss filter
-    g1: Samples  # (n,) its outer taps
-    wide: Samples  # (n,) outer taps of the second filter, whose taps add up to one
-    stiff: Samples  # (n,) share of the dispersion of the open string
-    pulses: tuple[tuple[int, Pulse], ...]  # sample and shape of what is put into the loop, by sample
-    spans: tuple[tuple[int, int], ...]  # samples in which the string can sound; it is still elsewhere
-
-    @property
-    def values(self) -> tuple[Samples, Samples, Samples, Samples, Samples]:
-        """The arguments of `loop_taps` at the knots, and the share of the dispersion."""
-        return self.length, self.g0, self.g1, self.wide, self.stiff
-
-
-class _Motion(Enum):
-    """How all values of a string are in a stretch of time."""
-
-    STEADY = 0
-    MOVING = 1
-    MUFFLED = 2  # moving, with the second loss filter at work
-
-
-class _Stretch(NamedTuple):
-    """Samples in which the values of a string stay, or all the time move."""
-
-    start: int
-    stop: int
-    motion: _Motion
-    since: int  # where it began, before some of it was played
 
 
 _LIMP = Fade(NONE, NONE, 0.0, 1.0)
@@ -86,9 +40,10 @@ class DelayLoop:
         self._planes = planes  # their knots from the last one that is past on
         self._stiff = stiff
         self._shares = shares
-        self._stretches: list[_Stretch] = []
+        self._stretches: list[MotionStretch] = []
         self._strikes: list[tuple[int, int]] = []  # samples from and to which there are pulses
         self._ringing: tuple[int, Ringing] | None = None  # the string as the sum of its modes, from a sample on
+        self._cuts = planes[0].cuts  # those that are not past
         self._pulses: list[tuple[int, int, Pulse]] = []  # sample, how much of the shape is in already, shape
         self._now = 0  # the next sample to be asked for
         self._past = np.zeros((len(planes), 0))  # samples that the loop reads, the longest that is known
@@ -97,15 +52,17 @@ class DelayLoop:
     def extend(self, *planes: Motion) -> None:
         """Add what is done to the string after all that is known: all of it later than what was asked for so far, by a period at least."""
         past = max(0, int(np.searchsorted(self._planes[0].at, self._now - CELL, "right")) - 1)
-        self._planes = tuple(_joined(old, new, past) for old, new in zip(self._planes, planes, strict=True))
+        self._cuts += planes[0].cuts
+        self._planes = tuple(joined_motions(old, new, past) for old, new in zip(self._planes, planes, strict=True))
         self._learn()
 
     def _learn(self) -> None:
         """Take up the pulses and spans of the planes, and how long the loop gets."""
         motion = self._planes[0]
-        for stretch in _stretches(motion):
+        for stretch in motion_stretches(motion):
             last = self._stretches[-1] if self._stretches else None
-            if last is not None and (last.stop, last.motion) == (stretch.start, stretch.motion):
+            joins = last is not None and (last.stop, last.motion) == (stretch.start, stretch.motion)
+            if last is not None and joins and not self._cut(stretch.start):
                 self._stretches[-1] = last._replace(stop=stretch.stop)
             else:
                 self._stretches.append(stretch)
@@ -120,39 +77,59 @@ class DelayLoop:
     def samples(self, start: int, stop: int) -> Samples | None:
         """Return samples `start` to `stop` of all planes together; None where the string is still all the time."""
         self._now, keep = stop, self._past.shape[1]
+        self._cuts = tuple(cut for cut in self._cuts if cut[1] >= start)
         if self._ringing is not None and self._untouched(self._stretches[0], self._ringing[0]) > stop:
             begun, ringing = self._ringing
             self._stretches[0] = self._stretches[0]._replace(start=stop)
-            return ringing.heard(start - begun, stop - begun)
+            return self._damped(ringing.heard(start - begun, stop - begun), start)
         y = np.zeros((len(self._planes), keep + stop - start))
         y[:, :keep] = self._past
         if not self._stretches or self._stretches[0].start >= stop:
             self._past = y[:, -keep:].copy()
             return None
-        offset = keep - start  # from a sample's number to its place in `y`
         self._strikes = [strike for strike in self._strikes if strike[1] >= start - keep]
-        self._strike(y, offset)
-        rung = list(self._swing(y, stop, offset))
-        self._past = y[:, -keep:].copy()
-        heard: Samples = y[0, keep:] * self._shares[0]
-        for wave, share in zip(y[1:], self._shares[1:], strict=True):
-            heard += wave[keep:] * share
-        for at, samples in rung:
+        self._strike(y, keep - start)
+        heard = np.zeros(stop - start)
+        for at, samples in self._swing(y, stop, keep - start):
             heard[at - start :][: len(samples)] = samples
+        self._past = y[:, -keep:].copy()
+        return self._damped(heard, start)
+
+    def _damped(self, heard: Samples, start: int) -> Samples:
+        """Return the samples from `start` on, with what a hand does to them that touches the string."""
+        for touch, cut in self._cuts:
+            first, last = max(touch - start, 0), min(cut - start, len(heard))
+            if first < last:
+                gone = (np.arange(first, last) + start - touch) / (cut - touch)
+                heard[first:last] *= np.cos(np.pi / 2 * np.minimum(gone / DAMPS, 1.0)) ** 2
         return heard
 
+    def _cut(self, at: int) -> bool:
+        """Return whether nothing is left on the string at sample `at` of what was there before."""
+        return any(cut == at for _, cut in self._cuts)
+
     def _swing(self, y: Samples, stop: int, offset: int) -> Iterator[tuple[int, Samples]]:
-        """Let a string swing until sample `stop`; yield what `_hold` does."""
+        """Let a string swing until sample `stop`, `offset` before its place in `y`; yield a sample and what is heard from there on, of all of it."""
         while self._stretches and (stretch := self._stretches[0]).start < stop:
+            if stretch.start == stretch.since and self._cut(stretch.start):
+                y[:, : stretch.start + offset] = 0.0
             end = min(stretch.stop, stop)
-            if stretch.motion is _Motion.STEADY:
+            if stretch.motion is Movement.STEADY:
                 yield from self._hold(y, stretch, end, offset)
             else:
-                self._move(y, stretch.start, end, offset, stretch.motion is _Motion.MUFFLED)
+                self._move(y, stretch.start, end, offset, stretch.motion is Movement.MUFFLED)
+                yield stretch.start, self._mixed(y, stretch.start + offset, end + offset)
             if end < stretch.stop:
                 self._stretches[0] = stretch._replace(start=end)
                 break
             del self._stretches[0]
+
+    def _mixed(self, y: Samples, start: int, stop: int) -> Samples:
+        """Return what is heard of all planes from place `start` to `stop` of `y`."""
+        heard: Samples = y[0, start:stop] * self._shares[0]
+        for wave, share in zip(y[1:], self._shares[1:], strict=True):
+            heard += wave[start:stop] * share
+        return heard
 
     def _strike(self, y: Samples, offset: int) -> None:
         """Lay the pulses into `y`; what of one lies beyond its end waits for the next piece."""
@@ -166,32 +143,31 @@ class DelayLoop:
                 waiting.append((at + len(part), done + len(part), shape))
         self._pulses[:0] = waiting
 
-    def _hold(self, y: Samples, stretch: _Stretch, end: int, offset: int) -> Iterator[tuple[int, Samples]]:
-        """Let a string swing that does not change, from where `stretch` starts to sample `end`.
-
-        Yields a sample, and what is heard from there on of a string that rings as the sum of its modes; no other string is left for long.
-        """
+    def _hold(self, y: Samples, stretch: MotionStretch, end: int, offset: int) -> Iterator[tuple[int, Samples]]:
+        """Let a string swing that does not change, from where `stretch` starts to sample `end`; yield what `_swing` does."""
         at = stretch.start
         while at < end:
             if self._ringing is None:
-                at = self._go_round(y, stretch, at, end, offset)
+                until = self._go_round(y, stretch, at, end, offset)
+                yield at, self._mixed(y, at + offset, until + offset)
+                at = until
                 continue
             begun, ringing = self._ringing
             free = self._untouched(stretch, begun)
             until = min(free, end)
             yield at, ringing.heard(at - begun, until - begun)
             if until == free:
-                first = max(begun, free - self._past.shape[1])
-                for p, plane in enumerate(y):
+                first = free if self._cut(free) else max(begun, free - self._past.shape[1])
+                for p, plane in enumerate(y if first < free else ()):
                     plane[first + offset : free + offset] = ringing.plane(p, first - begun, free - begun)
                 self._ringing = None
             at = until
 
-    def _untouched(self, stretch: _Stretch, at: int) -> int:
+    def _untouched(self, stretch: MotionStretch, at: int) -> int:
         """Return the sample until which nothing happens to the string from `at` on."""
         return min((start for start, _ in self._strikes if at < start < stretch.stop), default=stretch.stop)
 
-    def _go_round(self, y: Samples, stretch: _Stretch, at: int, end: int, offset: int) -> int:
+    def _go_round(self, y: Samples, stretch: MotionStretch, at: int, end: int, offset: int) -> int:
         """Send the waves round the string from sample `at` on; return where that ends: at `end`, with a pulse, or where the string begins to ring alone."""
         kernels, free = self._kernels(at), self._untouched(stretch, at)
         begun = max((stop for start, stop in self._strikes if start <= at), default=0)
@@ -293,13 +269,6 @@ class DelayLoop:
         return found[0], found[1], found[2], found[3] if muffled else None
 
 
-def _joined(old: Motion, new: Motion, past: int) -> Motion:
-    """Return `new` with the knots of `old` from number `past` on before its own."""
-    both = zip((old.at, *old.values), (new.at, *new.values), strict=True)
-    at, length, g0, g1, wide, stiff = (np.concatenate((before[past:], after)) for before, after in both)
-    return Motion(at.astype(np.int64), length, g0, g1, wide, stiff, new.pulses, new.spans)
-
-
 def cell_fade(at: float, designs: tuple[StiffTaps, StiffTaps], before: float, after: float) -> Fade:
     """Return the filter of a cell that begins at place `at`, where the loop holds so many samples before and after it; it is read a turn later."""
     return Fade(*designs, at - before, CELL).within(min(before, after) - ROOM)
@@ -311,28 +280,3 @@ def _cut(start: int, stop: int, size: int) -> Iterator[tuple[int, int]]:
         end = min(stop, (start // size + 1) * size)
         yield start, end
         start = end
-
-
-def _stretches(motion: Motion) -> list[_Stretch]:
-    """Return the spans, cut wherever the values begin or cease to move, or the second loss filter to work; what moves does so for whole cells."""
-    moving = np.zeros(max(0, len(motion.at) - 1), dtype=bool)  # between each two knots
-    for value in motion.values:
-        moving |= np.diff(value) != 0
-    muffled = motion.wide != 0
-    move, muffle = (_whole_cells(motion.at, part) for part in (moving, moving & (muffled[1:] | muffled[:-1])))
-    cut = np.unique(np.concatenate((move, muffle)))
-    found: list[_Stretch] = []
-    for start, stop in motion.spans:
-        edges = [start, *cut[(cut > start) & (cut < stop)].tolist(), stop]
-        inside = [sum(int(np.searchsorted(of, a, "right")) % 2 for of in (move, muffle)) for a in edges[:-1]]
-        found += [_Stretch(a, b, _Motion(kind), a) for (a, b), kind in zip(pairwise(edges), inside, strict=True)]
-    return found
-
-
-def _whole_cells(at: NDArray[np.int64], chosen: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """Return the edges of all cells that a chosen one of the stretches between the knots `at` lies in: begin and end by turns."""
-    begins = at[:-1][chosen] // CELL * CELL
-    ends = -(-at[1:][chosen] // CELL) * CELL
-    apart = begins[1:] > ends[:-1]
-    first, last = begins[np.append(True, apart)[: len(begins)]], ends[np.append(apart, True)[: len(ends)]]
-    return np.stack((first, last), axis=1).reshape(-1)
