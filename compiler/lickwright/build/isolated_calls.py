@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from multiprocessing import get_all_start_methods, get_context
 from multiprocessing.connection import Connection, wait
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, TypeVar, cast
 
 from lickwright.core.interrupts import TERMINATION_SIGNALS, defer_interrupts
 
@@ -61,8 +61,8 @@ class _Calls(Generic[Value, Result]):
         """Hand out what is left, and wait until at least one process has answered or is gone."""
         while self._left and len(self._busy) < self._count:
             self._give(self._left.popleft())
-        for conn in wait(list(self._busy)):
-            assert isinstance(conn, Connection)
+        for ready in wait(list(self._busy)):
+            conn = cast("Connection", ready)  # on Windows it is another class with the same methods
             index = self._busy.pop(conn)
             try:
                 self.results[index] = conn.recv()
