@@ -1,6 +1,6 @@
 """Notes that the lick has not.
 
-In: a `Hearing`, the groups of a lick and their times in a pass. Out: `ExtraNote`s. Only verified picks with a clear pitch count, and none beside dead
+In: a `Hearing`, the groups of a lick and their times in a pass. Out: `ExtraNote`s. Only verified picks with a pitch whose partials rise there count, and none beside dead
 notes, rakes or what is passed over, nor where the player hesitates.
 """
 
@@ -10,15 +10,24 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from lickwright.listen.combs import comb_strength
+from lickwright.listen.entries import strongest_entry
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.judge_notes import PassTimes
 from lickwright.listen.model import ExtraNote
+from lickwright.listen.second_opinion import new_spectrum
 from lickwright.listen.stretches import Hearing
 
 _PICK, _PICK_SAME = 1.5, 2.5  # odds of a pick at another pitch, and at the one that sounds already
 _PICK_MOVING = 4.5  # odds of a pick while a bend or a slide is on its way
 _SOFT = 21.0  # decibels below the loudest
 _APART = 0.075  # seconds from the notes of the lick
+_SAME = 0.5  # semitones
+_AROUND = 0.020  # seconds on either side of the pick in which the partials of an extra note rise
+# Strength of an entry (decibels) that an extra note has: those of the takes of tests/bench/listening.py have 3 and more, and of what is none, as another
+# guitar in the room or a click, 9 in 10 have less than 0.
+_STRONG, _STRONG_UNCLEAR = 1.0, 6.0  # where a pitch is clear, and where it must be found among others that ring
+_PICK_UNCLEAR = 3.5  # odds of a pick there
 _SHORT = 0.06  # seconds that an extra note lasts at least
 _HESITATION = 0.45  # seconds beyond what is expected
 _LATEST = 0.2  # seconds before that in which no extra note begins
@@ -53,8 +62,11 @@ def _extras_between(
         return
     last = hearing.count if following is None else times.begins[following] or 0
     for k in range((times.begins[n] or 0) + 1, last):
-        if hearing.starts[k] < until - _LATEST and _is_extra(hearing, k, groups[n], start, next_start, higher):
-            yield ExtraNote(float(hearing.starts[k]), float(hearing.pitches[k] - higher), groups[n].sounds[0])
+        if hearing.starts[k] >= until - _LATEST or not _has_room(hearing, k, times):
+            continue
+        pitch = _extra_pitch(hearing, k, groups[n], [] if following is None else [groups[following]], higher)
+        if pitch is not None:
+            yield ExtraNote(float(hearing.starts[k]), pitch, groups[n].sounds[0])
 
 
 def _is_passed(groups: Sequence[ExpectedGroup], n: int, following: int | None) -> bool:
@@ -66,19 +78,40 @@ def _is_passed(groups: Sequence[ExpectedGroup], n: int, following: int | None) -
     )
 
 
-def _is_extra(
-    hearing: Hearing, k: int, group: ExpectedGroup, start: float | None, following: float | None, higher: float
-) -> bool:
-    at, pitch = float(hearing.starts[k]), float(hearing.pitches[k]) - higher
-    lasts = float(hearing.starts[k + 1]) - at
-    if not np.isfinite(pitch) or hearing.levels[k] < hearing.features.loud - _SOFT:
-        return False
-    if (
-        lasts < _SHORT
-        or (start is not None and at - start < _APART)
-        or (following is not None and following - at < _APART)
-    ):
-        return False
+def _has_room(hearing: Hearing, k: int, times: PassTimes) -> bool:
+    """Return whether a stretch is loud, lasts long enough to be a note, and begins apart from the notes of the lick."""
+    at, lasts = float(hearing.starts[k]), float(hearing.starts[k + 1] - hearing.starts[k])
+    apart = all(start is None or abs(at - start) >= _APART for start in times.starts)
+    return apart and lasts >= _SHORT and bool(hearing.levels[k] >= hearing.features.loud - _SOFT)
+
+
+def _extra_pitch(
+    hearing: Hearing, k: int, group: ExpectedGroup, following: Sequence[ExpectedGroup], higher: float
+) -> float | None:
+    """Return the pitch, as the lick would write it, of the extra note that a stretch begins; None where it begins none."""
+    pitch = float(hearing.pitches[k]) - higher
+    known = np.isfinite(pitch)
+    if not known:
+        if hearing.picks[k] <= _PICK_UNCLEAR:
+            return None
+        pitch = _newest_pitch(hearing, k, [group, *following], higher)
     same = group.low - 0.6 <= pitch <= group.high + 0.6
     least = _PICK_MOVING if same and group.high - group.low > 0.4 else _PICK_SAME if same else _PICK
-    return bool(hearing.picks[k] > least)
+    if hearing.picks[k] <= least:
+        return None
+    at = float(hearing.starts[k])
+    others = [p + higher for p in group.pitches if abs(p - pitch) > _SAME]
+    entry = strongest_entry(hearing.recording, hearing.features, (at - _AROUND, at + _AROUND), pitch + higher, others)
+    if entry is None:
+        return pitch if known else None
+    return pitch if entry.strength > (_STRONG if known else _STRONG_UNCLEAR) else None
+
+
+def _newest_pitch(hearing: Hearing, k: int, groups: Sequence[ExpectedGroup], higher: float) -> float:
+    """Return the pitch that is strongest in what is new in a stretch, within an octave of the groups."""
+    spectrum = new_spectrum(hearing.recording, float(hearing.starts[k]), float(hearing.starts[k + 1]))
+    low, high = min(min(g.pitches) for g in groups), max(max(g.pitches) for g in groups)
+    return max(
+        (float(p) for p in np.arange(round(low) - 12, round(high) + 13)),
+        key=lambda p: comb_strength(spectrum, p + higher),
+    )
