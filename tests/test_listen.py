@@ -221,6 +221,30 @@ def test_a_slide_takes_its_time() -> None:
         assert (differing(judged(timeline, pluck(whole))) == {slid: {DifferenceKind.EARLY}}) == said
 
 
+def test_a_soft_sound_beside_the_guitar_is_no_extra_note() -> None:
+    """Somebody else's note, 26 dB softer, between two of the lick's; the same note as loud as the others is an extra one."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    last = tones[-1]
+    other = steady(last.start + 0.7, last.end, 63, string=9)
+    for level, extras in ((0.015, 0), (0.3, 1)):
+        wave = pluck(tones)
+        found = judged(timeline, wave + pluck([other], len(wave) / RATE, level)[: len(wave)])
+        assert differing(found) == {}
+        assert len(best(found).extras) == extras
+
+
+def test_a_take_with_a_capo_and_false_starts_is_still_the_lick() -> None:
+    timeline = timeline_of(WALK)
+    tones = [moved(t, 2) for t in take_of(timeline)[0]]
+    first = [moved(t, 2) for t in tones[:3]]
+    later = first[-1].end + 0.8
+    whole = [*first, *(moved(t, 0, later + (1.2 if t.sound >= 9 else 0)) for t in tones)]
+    found = judged(timeline, pluck(whole))
+    assert found.shift == 2
+    assert differing(found) == {}
+
+
 def test_a_wrong_and_a_missing_note_of_a_double_stop() -> None:
     timeline = timeline_of(PAIRS)
     tones = take_of(timeline)[0]

@@ -224,6 +224,13 @@ def test_a_line_is_not_carried_far_beyond_its_onsets() -> None:
     assert np.isfinite(judge_onsets(written, heard).late[1:3]).all()
 
 
+def test_the_looseness_of_a_player_is_known() -> None:
+    written = np.arange(40) * 0.3
+    loose = np.random.default_rng(3).normal(0, 0.02, 40)
+    assert np.nanmedian(judge_onsets(written, written + loose).error) == pytest.approx(0.022, abs=0.008)
+    assert np.nanmax(judge_onsets(written, 1.2 * written).error) < 1e-6
+
+
 def test_too_few_onsets_are_not_judged() -> None:
     assert np.isnan(judge_onsets(np.arange(3) * 0.5, np.array([0.0, 0.7, 1.0])).late).all()
     assert np.isnan(judge_onsets(np.arange(4) * 0.5, np.full(4, np.nan)).late).all()

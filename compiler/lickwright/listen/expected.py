@@ -100,6 +100,7 @@ def _kind(
     named = next((words for stroke, words in _ADJECTIVES.items() if stroke in strokes), "")
     for reason, words in (
         (len(sounds) > 2, "chords of three notes and more"),
+        (any(s.head is not None and s.head.sign == "*" for s in sounds), "pinch harmonics"),
         (len(sounds) > 1 and any(s.harmonic for s in sounds), "harmonics in a double stop"),
         (any(s.dead for s in sounds), "dead notes and rakes"),
         (bool(named), named),

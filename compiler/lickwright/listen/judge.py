@@ -35,7 +35,11 @@ _MOST_TEMPOS = 3  # different ones in one recording, that are refined
 _RATE_SHIFT, _RATE_NEAR = 7, 0.05
 _GIVEN_UP = 0.85  # share of the lick: a pass that ends before it, and is followed by another one, was begun again
 _FEW, _FEW_COST = 4, 0.4  # judged notes, and the cost a group up to which the lick is recognized by all its groups
-_COST, _COST_ODD = 0.95, 0.55  # cost a group above which it is another lick, and at an odd shift or tempo
+_MANY = 6  # judged notes that are many
+# Cost a group above which it is another lick, of one most of whose notes are right (its cost is that of talk, pauses and false starts), and else.
+_COST, _COST_ODD = 1.1, 0.6
+_STEADY = 0.020  # seconds: the middle lateness of one who is in time
+_FEW_PAUSES = 2
 _STRUCK = 4  # picks that are music though no pitch comes out, as of low double stops
 ODD_TEMPOS = (0.4, 1.5)
 
@@ -203,7 +207,17 @@ def _unlike(one: JudgedPass, shift: int, cost: float) -> str:
         return f"it sounds {abs(shift)} half steps too {high} and as much too {fast}: its sample rate is wrong"
     if one.judged < _FEW:  # what is passed over says more than they do
         return "" if cost < _FEW_COST else "this does not sound like this lick"
-    odd = shift != 0 or not ODD_TEMPOS[0] <= tempo <= ODD_TEMPOS[1]
-    if share < (RIGHT_SHARE_ODD if odd else RIGHT_SHARE) or cost > (_COST_ODD if odd else _COST):
+    usual_tempo = ODD_TEMPOS[0] <= tempo <= ODD_TEMPOS[1]
+    odd = shift != 0 or not usual_tempo
+    surely = share >= RIGHT_SHARE_ODD and one.judged >= _MANY
+    most = _COST if surely and (not odd or (usual_tempo and _is_steady(one))) else _COST_ODD
+    if share < (RIGHT_SHARE_ODD if odd else RIGHT_SHARE) or cost > most:
         return "this does not sound like this lick"
     return ""
+
+
+def _is_steady(one: JudgedPass) -> bool:
+    """Return whether a pass is in time with the lick: notes of another lick may have its pitches, but seldom its rhythm too."""
+    late = [abs(note.late) for note in one.notes if note.late is not None]
+    told = len(late) >= _FEW and len(one.pauses) <= _FEW_PAUSES and len(one.extras) <= _FEW_PAUSES
+    return told and float(np.median(late)) < _STEADY

@@ -25,10 +25,13 @@ _CLAIMED = 0.020  # seconds on either side of where a stretch begins
 _LATE = 0.045  # seconds from which on a note that seems early or late is looked at again
 _NEXT = 0.050  # seconds that are kept from the notes before and after
 _SAME = 0.5  # semitones
+_LOOSE = 2.5  # standard deviations of the player's own time that a note is early or late by
+_LATEST = 0.35  # seconds from which on a note is not late, but after a pause or another one
 _LIKE = 2  # groups on either side that a group may be confused with
 # Decibels, from some 6,000 notes of the sets of tests/bench/listening.py: of the notes that were left out, 1 in 40 has an entry as strong as `_SURE`; of
 # those that were played, and that no stretch begins, 7 in 8 have.
 _RISEN, _RISEN_ON_TIME = 4.0, 6.0  # that a pitch must rise by, and one whose stretch begins elsewhere
+_RINGS_ON = 3.0  # below which a pitch does not rise
 _SHARP = 4.0  # that the high band rises by where a string is struck again whose pitch sounds already
 _SURE, _DOUBTFUL = -9.0, -12.0  # strength of an entry that is one, and of one that may be one
 _NO_WEAKER = 4.0  # by how much an entry on time may be weaker than the one elsewhere, which may be a noise
@@ -60,19 +63,35 @@ def times_told(
     """Return for each group whether the time at which it begins is sure enough to be called early or late."""
     return [
         begin is not None
-        and (not abs(timing.late[n]) > _LATE or _is_sure(hearing, groups, n, times, higher))
-        and not _is_nearer_its_like(groups, n, timing)
+        and (
+            not abs(timing.late[n]) > _LATE
+            or (
+                _LOOSE * timing.error[n] < abs(timing.late[n]) < _LATEST
+                and _is_sure(hearing, groups, n, times, timing, higher)
+                and not _is_nearer_its_like(groups, n, timing)
+            )
+        )
         for n, begin in enumerate(times.begins)
     ]
 
 
-def _is_sure(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes, higher: float) -> bool:
-    """Return whether a group begins with a pick, or its own partials rise there."""
+def _is_sure(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes, timing: OnsetTiming, higher: float
+) -> bool:
+    """Return whether the partials of a group rise where it begins, or a pick is there, and, where it is early, nothing is struck when it should begin."""
     begin, start = times.begins[n], times.starts[n]
-    if begin is None or start is None or hearing.picks[begin] > PICKED:
-        return begin is not None
+    if begin is None or start is None:
+        return False
+    expected = start - float(timing.late[n])
+    alone = expected > start and all(other is None or abs(other - expected) > 2 * _ON_TIME for other in times.starts)
+    if alone and _sharpest(hearing, expected, _ON_TIME) > _SHARP:
+        return False
     found = _group_entries(hearing, groups, n, times, higher, start, _CLAIMED)
-    return all(entry is not None and entry.rise > _RISEN and entry.strength > _SURE for entry in found)
+    told = [entry for entry in found if entry is not None]
+    if not told:
+        return bool(hearing.picks[begin] > PICKED)
+    struck = hearing.picks[begin] > PICKED
+    return all(entry.strength > _SURE and (struck or entry.rise > _RISEN) for entry in told)
 
 
 def _is_nearer_its_like(groups: Sequence[ExpectedGroup], n: int, timing: OnsetTiming) -> bool:
@@ -93,11 +112,27 @@ def absolve_notes(
     by_sound = {note.sound.index: note for note in notes}
     for n, group in enumerate(groups):
         heard = [by_sound[sound.index] for sound in group.sounds]
-        if times.begins[n] is None and any(note.verdict is NoteVerdict.WRONG for note in heard):
+        wrong = any(note.verdict is NoteVerdict.WRONG for note in heard)
+        if wrong and (times.begins[n] is None or _rang_before(hearing, groups, n, times, heard[0], higher)):
             for note in heard:
                 note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
         if group.kind is ExpectedKind.SINGLE and heard[0].verdict is NoteVerdict.MISSING:
             _absolve_single(hearing, groups, n, times, heard[0], higher)
+
+
+def _rang_before(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes, note: HeardNote, higher: float
+) -> bool:
+    """Return whether a single note is heard as a pitch that does not begin with it, while its own does."""
+    start = times.starts[n]
+    if groups[n].kind is not ExpectedKind.SINGLE or start is None or note.pitch is None:
+        return False
+    window = (start - _ON_TIME, start + _ON_TIME)
+    pitches = (note.pitch + higher, groups[n].pitches[0] + higher)
+    other, own = (
+        strongest_entry(hearing.recording, hearing.features, window, pitches[k], [pitches[1 - k]]) for k in (0, 1)
+    )
+    return other is not None and own is not None and other.rise < _RINGS_ON and own.strength > _SURE
 
 
 def _absolve_single(
@@ -108,7 +143,7 @@ def _absolve_single(
     at = times.predicted[n] if start is None else start
     (entry,) = _group_entries(hearing, groups, n, times, higher, at, _AROUND)
     if entry is None or _repeats(groups, n):
-        if _sharpest(hearing, at) > _SHARP:
+        if _sharpest(hearing, at, _AROUND) > _SHARP:
             note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
     elif entry.rise > _RISEN and entry.strength > _SURE and start is not None:
         note.verdict, note.onset = NoteVerdict.RIGHT, start
@@ -116,9 +151,9 @@ def _absolve_single(
         note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
 
 
-def _sharpest(hearing: Hearing, at: float) -> float:
-    """Return by how many decibels the high band rises at most near an instant (seconds)."""
-    return max(attack_sharpness(hearing.features, x) for x in np.arange(at - _AROUND, at + _AROUND, 0.004))
+def _sharpest(hearing: Hearing, at: float, reach: float) -> float:
+    """Return by how many decibels the high band rises at most within some seconds of an instant."""
+    return max(attack_sharpness(hearing.features, x) for x in np.arange(at - reach, at + reach, 0.004))
 
 
 def _entries_left_out(

@@ -1,7 +1,7 @@
 """Notes that the lick has not.
 
-In: a `Hearing`, the groups of a lick and their times in a pass. Out: `ExtraNote`s. Only verified picks with a pitch whose partials rise there count, and none beside dead
-notes, rakes or what is passed over, nor where the player hesitates.
+In: a `Hearing`, the groups of a lick and their times in a pass. Out: `ExtraNote`s. Only verified picks count with a pitch whose partials rise there, and
+none beside dead notes, rakes or what is passed over, nor where the player hesitates.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ _SAME = 0.5  # semitones
 _AROUND = 0.020  # seconds on either side of the pick in which the partials of an extra note rise
 # Strength of an entry (decibels) that an extra note has: those of the takes of tests/bench/listening.py have 3 and more, and of what is none, as another
 # guitar in the room or a click, 9 in 10 have less than 0.
-_STRONG, _STRONG_UNCLEAR = 1.0, 6.0  # where a pitch is clear, and where it must be found among others that ring
-_PICK_UNCLEAR = 3.5  # odds of a pick there
+_STRONG, _STRONG_UNCLEAR = 1.0, 4.0  # where a pitch is clear, and where it must be found among others that ring
+_PICK_UNCLEAR = 1.5  # odds of a pick there
 _SHORT = 0.06  # seconds that an extra note lasts at least
 _HESITATION = 0.45  # seconds beyond what is expected
 _LATEST = 0.2  # seconds before that in which no extra note begins
@@ -57,7 +57,7 @@ def _extras_between(
     """Yield the extra notes between a group and the one that is heard next, None after the last; none where the player hesitates."""
     start, next_start = times.starts[n], None if following is None else times.starts[following]
     end = groups[n].at + groups[n].length if following is None else groups[following].at
-    until = float(start or 0) + (end - groups[n].at) * pace + _HESITATION
+    until = float(start or 0) + (end - groups[n].at) * pace + (_LATEST if following is None else _HESITATION)
     if next_start is not None and next_start > until:
         return
     last = hearing.count if following is None else times.begins[following] or 0

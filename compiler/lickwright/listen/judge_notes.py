@@ -22,6 +22,8 @@ from lickwright.timeline.model import SoundingNote
 
 UNHEARD = "notes that could not be heard out"
 _NEAR = 0.5  # semitones: what is nearer is the same note
+_NEAR_BENT = 0.9  # and of a bent one, whose height is judged by itself
+_FARTHEST = 24.0  # semitones that a wrong note may be off
 _BODY = 0.40  # seconds from its beginning that the pitch of a note is taken from
 _SURE_PICK = 3.0  # odds of a pick that is one
 _LATEST_PITCH = 0.4  # seconds after a pick that its pitch may come out
@@ -135,7 +137,8 @@ def _judge_single(
         note.verdict, note.onset = NoteVerdict.MISSING, None
         return note
     low, high = (group.low, group.high) if group.high - group.low > 0.3 else group.first
-    if np.isfinite(pitch) and low - _NEAR <= pitch <= high + _NEAR:
+    near = _NEAR_BENT if any(shape.technique.curve in BEND_CURVES for shape in sound.shapes) else _NEAR
+    if np.isfinite(pitch) and low - near <= pitch <= high + near:
         return note
     spectrum = new_spectrum(hearing.recording, start, stop)
     if np.isfinite(pitch):
@@ -151,7 +154,7 @@ def _judge_other_pitch(
     note: HeardNote, group: ExpectedGroup, spectrum: Spectrum, pitch: float, expected: float, higher: float
 ) -> None:
     """Call a note wrong whose pitch came out as another one, unless that is misheard, or another string's."""
-    if not group.struck and abs(pitch - expected) > _JOINED_REACH:
+    if abs(pitch - expected) > (_FARTHEST if group.struck else _JOINED_REACH):
         note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
     elif not is_misheard(pitch, expected) and beats_expected(spectrum, pitch + higher, expected + higher):
         note.verdict = NoteVerdict.WRONG

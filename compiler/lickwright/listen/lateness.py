@@ -21,6 +21,7 @@ _OUTLIER = 0.06  # seconds off a line that count at most
 _SLOPED = 5  # points from which on a line may have a slope of its own
 _STIFF = 0.25  # seconds that a slope costs that is e times as steep as the whole's
 _PRIOR = 0.02  # square seconds: how much a slope is held where points are few
+_DEVIATION = 1.48  # standard deviations of a normal distribution in its median distance from 0
 _FARTHEST = 2.0  # times the error of an onset that a line may be off where it is carried on beyond its points
 _STEEP = 1.25  # how much faster or slower a few notes may be than the whole
 
@@ -31,14 +32,15 @@ class OnsetTiming(NamedTuple):
     late: Values  # seconds
     pauses: list[tuple[int, float]]  # onsets before which there is a pause, and its seconds
     pace: Values  # seconds played for each second written, around each onset
+    error: Values  # seconds, one standard deviation: how far an onset of this player is from its line by chance
 
 
 def judge_onsets(written: Values, heard: Values) -> OnsetTiming:
     """Return the lateness of each onset. Both are in seconds, in order; `heard` has NaN where an onset was not heard."""
-    late, pace = np.full(len(written), np.nan), np.full(len(written), np.nan)
+    late, pace, carried = (np.full(len(written), np.nan) for _ in range(3))
     told = np.flatnonzero(np.isfinite(heard))
     if len(told) < 2:
-        return OnsetTiming(late, [], pace)
+        return OnsetTiming(late, [], pace, pace)
     whole = overall_pace(written[told], heard[told])
     pauses, pieces = _pieces(written, heard, told, whole)
     for piece in pieces:
@@ -49,9 +51,12 @@ def judge_onsets(written: Values, heard: Values) -> OnsetTiming:
                 continue
             slope, offset = robust_line(written[near], heard[near], whole)
             pace[k] = slope
-            if _carried_on(written[near], written[k]) < _FARTHEST:
+            carried[k] = _carried_on(written[near], written[k])
+            if carried[k] < _FARTHEST:
                 late[k] = heard[k] - (offset + slope * written[k])
-    return OnsetTiming(late, pauses, pace)
+    sure = late[np.isfinite(late)]
+    spread = _DEVIATION * float(np.median(np.abs(sure))) if len(sure) else 0.0
+    return OnsetTiming(late, pauses, pace, spread * np.sqrt(1 + carried**2))
 
 
 def _carried_on(near: Values, at: float) -> float:
