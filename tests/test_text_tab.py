@@ -306,3 +306,19 @@ def test_times_and_repeats() -> None:
     assert repeats(RIFF + "   (x3)\n") == [(True, 0), (False, 3)]
     assert repeats(RIFF + "      x2                x4\n") == [(True, 2), (True, 4)]
     assert "L820" in codes("play the last bar twice\n\n" + RIFF)
+
+
+@pytest.mark.parametrize(
+    ("said", "name"),
+    [
+        ("drop D", "drop D"),
+        ("DropD", "drop D"),
+        ("drop-d", "drop D"),
+        ("halfstepdown", "half step down"),
+        ("openG", "open G"),
+    ],
+)
+def test_a_tuning_is_known_however_its_name_is_joined(said: str, name: str) -> None:
+    strings = "\n".join(f"|--{fret}--2--|" for fret in (3, 3, 0, 0, 2, 3))
+    found = import_source(f"Tuning: {said}\n\n{strings}\n".encode(), "a.txt")
+    assert found.text is not None and f"tuning {name}\n" in found.text

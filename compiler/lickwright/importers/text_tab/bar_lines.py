@@ -91,11 +91,16 @@ def find_stations(texts: Sequence[str]) -> list[Station]:
         return [list(station) for station in zip(*found, strict=True)]
     usual = max(counts, key=lambda count: (counts[count], count))
     if counts[usual] * 2 > len(texts) and usual:
-        pattern = next(lines for lines in found if len(lines) == usual)
-        return [[_nearest(lines, at) for lines in found] for at in pattern]
+        places = next(lines for lines in found if len(lines) == usual)
+    else:
+        places = _common_columns(found)
+    return [[_nearest(lines, at) for lines in found] for at in places]
+
+
+def _common_columns(found: Sequence[Sequence[tuple[int, int]]]) -> list[tuple[int, int]]:
+    """Return the columns in which half of the strings or more have a bar line, each as where that begins and ends."""
     columns = Counter(start for lines in found for start, _ in lines)
-    kept = [column for column in sorted(columns) if columns[column] * 2 >= len(texts)]
-    return [[_nearest(lines, (column, column + 1)) for lines in found] for column in kept]
+    return [(column, column + 1) for column in sorted(columns) if columns[column] * 2 >= len(found)]
 
 
 def _nearest(lines: Sequence[tuple[int, int]], at: tuple[int, int]) -> tuple[int, int]:

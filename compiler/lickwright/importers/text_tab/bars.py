@@ -37,9 +37,7 @@ def find_bars(system: TabSystem) -> SystemBars:
 
 def _between(texts: Sequence[str], stations: Sequence[Station], system: TabSystem) -> list[TabBar]:
     """Return the bars between the bar lines; what stands before the first or behind the last one is a bar too, if it is more than an edge."""
-    edges: list[Station] = list(stations)
-    if not edges or edges[0][0][0] > _PICKUP or _any_marks(texts, edges[0]):
-        edges.insert(0, [(0, 0)] * len(texts))
+    edges = _with_first_edge(texts, stations)
     goes_on = bool(texts) and all(text.endswith("\0") for text in texts)
     closed = _is_closed(texts, stations) and not goes_on and len(edges) > 1
     if not closed and (goes_on or len(edges) == 1 or _is_open(texts, edges[-1])):
@@ -47,12 +45,24 @@ def _between(texts: Sequence[str], stations: Sequence[Station], system: TabSyste
     bars = [
         _bar(texts, before, after, system)
         for before, after in zip(edges, edges[1:], strict=False)
-        if any(after[n][0] > before[n][1] for n in range(len(texts)))
+        if _is_wide(before, after)
     ]
     if bars and not closed:
         bars[-1].closed, bars[-1].goes_on = False, goes_on
         bars[-1].uneven = _cut(bars[-1], sum(text.endswith("|") for text in texts) * 2 >= len(texts))
     return bars
+
+
+def _with_first_edge(texts: Sequence[str], stations: Sequence[Station]) -> list[Station]:
+    """Return the bar lines, and before them the edge of the text where more than an edge stands before the first one."""
+    if not stations or stations[0][0][0] > _PICKUP or _any_marks(texts, stations[0]):
+        return [[(0, 0)] * len(texts), *stations]
+    return list(stations)
+
+
+def _is_wide(before: Station, after: Station) -> bool:
+    """Return True if something stands between two bar lines on any string."""
+    return any(start > end for (_, end), (start, _) in zip(before, after, strict=True))
 
 
 def _any_marks(texts: Sequence[str], station: Station) -> bool:

@@ -62,12 +62,7 @@ def _beats(words: Sequence[CountWord], meter: Meter) -> list[tuple[int, list[Wor
             beat = int(said[starts[-1]][1].strip("|*")) if starts else 0
             k = _numbered_end(said, k + 1, beat) - 1
         k += 1
-    numbers: list[int] = []
-    group = 0
-    for start in starts:
-        group += said[start][1].startswith("|")
-        before = sum(meter.groups[:group]) if group and not meter.compound else 0
-        numbers.append(before + int(said[start][1].strip("|*")) - 1)
+    numbers = _beat_numbers([said[start][1] for start in starts], meter)
     found: list[tuple[int, list[Word]]] = []
     if said and starts[:1] != [0]:
         lead = said[: starts[0] if starts else len(said)]
@@ -75,6 +70,17 @@ def _beats(words: Sequence[CountWord], meter: Meter) -> list[tuple[int, list[Wor
     ends = [*starts[1:], len(said)][: len(starts)]
     found += [(number, said[start:end]) for number, start, end in zip(numbers, starts, ends, strict=True)]
     return found
+
+
+def _beat_numbers(words: Sequence[str], meter: Meter) -> list[int]:
+    """Return the beats, from 0, of words that begin with one; a `|` begins the meter's next group, which is counted from 1 again."""
+    numbers: list[int] = []
+    group = 0
+    for word in words:
+        group += word.startswith("|")
+        before = sum(meter.groups[:group]) if group and not meter.compound else 0
+        numbers.append(before + int(word.strip("|*")) - 1)
+    return numbers
 
 
 def _numbered_end(said: Sequence[Word], k: int, beat: int) -> int:

@@ -71,18 +71,28 @@ def _grids(length: Fraction) -> list[int]:
 
 
 def _even_grid(places: Sequence[int], width: int, length: Fraction, pad: int | None) -> Spaced | None:
+    """Return the first grid on which every note stands; None without one."""
     fitting = [p for p in dict.fromkeys((places[0], *_PADS)) if p <= places[0]]
     for start in [pad] if pad is not None and pad <= places[0] else fitting:
         for parts in _grids(length):
             unit, rest = divmod(width - start, parts)
-            if unit < 1 or len(places) > parts or rest > max(1, start) or not _is_likely(places, unit, parts, length):
+            if unit < 1 or rest > max(1, start) or not _is_likely(places, unit, parts, length):
                 continue
-            steps = [divmod(place - start, unit) for place in places]
-            if any(off for _, off in steps) or steps[-1][0] >= parts:
-                continue
-            sure = _TRIPLET_SURE if parts % 3 == 0 and length.numerator % 3 else _GRID_SURE
-            return Spaced(tuple(length * step / parts for step, _ in steps), sure if len(places) > 1 else 0.5, True)
+            steps = _grid_steps(places, start, unit, parts)
+            if steps is not None:
+                sure = _TRIPLET_SURE if parts % 3 == 0 and length.numerator % 3 else _GRID_SURE
+                return Spaced(tuple(length * step / parts for step in steps), sure if len(places) > 1 else 0.5, True)
     return None
+
+
+def _grid_steps(places: Sequence[int], start: int, unit: int, parts: int) -> list[int] | None:
+    """Return the steps of a grid of `parts`, each `unit` columns wide, that the notes stand on; None if one stands between two."""
+    if len(places) > parts:
+        return None
+    steps = [divmod(place - start, unit) for place in places]
+    if any(off for _, off in steps) or steps[-1][0] >= parts:
+        return None
+    return [step for step, _ in steps]
 
 
 def _is_likely(places: Sequence[int], unit: int, parts: int, length: Fraction) -> bool:

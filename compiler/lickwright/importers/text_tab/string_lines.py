@@ -101,23 +101,27 @@ def _sized(name: str, words: str) -> str:
 
 
 def _judged(line: TextLine, label: str, body: int) -> StringLine | None:
+    """Return a line as a string whose body begins at `body`; None where it is none. It is sure where a third of it is dashes."""
     text = line.text[body:]
     end = _TRAILING.search(text)
     if end:
         text = text[: end.start() + 1]
-    words = [word for word in _WORD.findall(text) if word.lower() not in _WORDS_ON_STRINGS]
-    if words and not (label and "-" in text and sum(map(len, words)) * 4 < len(text)):
-        return None
     solid = len(text) - text.count(" ")
-    if not solid:
+    if not solid or _is_prose(text, label):
         return None
-    dashes = sum(text.count(dash) for dash in DASHES) + max(text.count("_"), 0)
+    dashes = sum(text.count(dash) for dash in (*DASHES, "_"))
     if dashes >= 3 and dashes * 3 >= solid:
         return StringLine(line, label, body, True)
     barred = text.startswith("|") and (label or text.rstrip().endswith("|"))
     if barred or (dashes and _FRAGMENT.match(text)):
         return StringLine(line, label, body, False)
     return None
+
+
+def _is_prose(text: str, label: str) -> bool:
+    """Return True for words that do not belong on a string, more of them than a line with a name may have."""
+    words = [word for word in _WORD.findall(text) if word.lower() not in _WORDS_ON_STRINGS]
+    return bool(words) and not (label and "-" in text and sum(map(len, words)) * 4 < len(text))
 
 
 def fragment(line: TextLine) -> bool:

@@ -53,18 +53,15 @@ def order_strings(
     `known` are the sets of strings that the rest of the text shows, each as pitch classes from the thinnest. A damaged label is forgiven
     to lines that have frets (`has_frets`). Raises NoStrings for labels that make no strings.
     """
-    count = len(labels)
-    if any(labels) and all(label.isdigit() or not label for label in labels):
+    if not any(labels):
+        return _unnamed(len(labels), known, low_on_top)
+    if all(label.isdigit() or not label for label in labels):
         return _numbered(labels)
-    named = [bool(_NAME.fullmatch(label)) and not label.isdigit() for label in labels]
-    damaged = any(label and not name for label, name in zip(labels, named, strict=True))
-    if any(labels) and (sum(named) * 2 < count or (damaged and not has_frets)):
+    names = [label if _NAME.fullmatch(label) and not label.isdigit() else "" for label in labels]
+    damaged = names != list(labels)
+    if sum(map(bool, names)) * 2 < len(labels) or (damaged and not has_frets):
         raise NoStrings(" ".join(filter(None, labels)))
-    if not any(named):
-        return _unnamed(count, known, low_on_top)
-    if not all(named):
-        return _patched([label if name else "" for label, name in zip(labels, named, strict=True)], known, low_on_top)
-    return _by_names(labels, known)
+    return _by_names(labels, known) if all(names) else _patched(names, known, low_on_top)
 
 
 def _numbered(labels: Sequence[str]) -> StringOrder:

@@ -31,6 +31,7 @@ _LETTER = re.compile(r"[A-Ha-h][#b]?")
 _NAMED = re.compile(
     "|".join(re.escape(n).replace(r"\ ", r"[\s-]*") for n in sorted(TUNING_NAMES, key=len, reverse=True)), re.IGNORECASE
 )
+_BY_LETTERS = {re.sub(r"[\s-]", "", name).lower(): name for name in TUNING_NAMES}
 _DROPPED = re.compile(r"\bdrop(?:ped)?[\s-]*([a-g][#b]?)(?![a-z])", re.IGNORECASE)
 _ABOUT_TUNING = re.compile(r"\btun(?:ing|ed|e)\b|\bdrop(?:ped)?[\s-]?[A-G]\b|\bdadgad\b|\bopen [A-G]\b", re.IGNORECASE)
 _CAPO = re.compile(
@@ -89,15 +90,19 @@ def fitted_labels(names: tuple[str, ...], flipped: bool = False) -> LabelFit | N
             base + (label_pitch_class(name) - base + 6) % 12 - 6 for name, base in zip(names, standard, strict=True)
         ]
         off = [abs(a - b) for a, b in zip(pitches, standard, strict=True)]
-        steps = [a - b for a, b in zip(pitches, pitches[1:], strict=False)]
         reentrant = usual.startswith("G4")
-        plausible = all(_NARROWEST <= step <= _WIDEST for step in steps) and all(
-            a + b >= _PAIR_SUM for a, b in zip(steps, steps[1:], strict=False)
-        )
-        if max(off) <= _FARTHEST and (plausible or (reentrant and not any(off))):
+        if max(off) <= _FARTHEST and (_is_plausible(pitches) or (reentrant and not any(off))):
             alike = len({a - b for a, b in zip(pitches, standard, strict=True)}) == 1
             found.append(LabelFit(sum(off) * 4 + n + 2 * flipped, tuple(pitches), flipped, alike))
     return min(found, default=None, key=lambda fit: fit.off)
+
+
+def _is_plausible(pitches: Sequence[int]) -> bool:
+    """Return True where the strings, thinnest first, are as far apart as those of an instrument."""
+    steps = [a - b for a, b in zip(pitches, pitches[1:], strict=False)]
+    return all(_NARROWEST <= step <= _WIDEST for step in steps) and all(
+        a + b >= _PAIR_SUM for a, b in zip(steps, steps[1:], strict=False)
+    )
 
 
 # --- what the prose says ---------------------------------------------------------------------------------------------
@@ -133,11 +138,25 @@ def said_strings(lines: Iterable[tuple[int, str]]) -> tuple[int, ...] | None:
             names = _LETTER.findall(letters[1])
             if _spread(letters[1]) and (tuning := _by_letters(letters[1], len(names), text)) is not None:
                 return tuple(pitch % 12 for pitch in tuning.sounding)
-        named = _NAMED.search(text)
-        name = " ".join(named[0].replace("-", " ").split()).lower() if named else "standard"
+        name = _tuning_name(text) or "standard"
         if name not in ("standard", "baritone", "half step down", "whole step down"):
             return tuple(pitch % 12 for pitch in parse_tuning(name).sounding)
     return None
+
+
+def _tuning_name(text: str) -> str:
+    """Return the name of the first tuning that a text names, however it is joined (`drop-D`, `DropD`); empty without one."""
+    named = _NAMED.search(text)
+    return _BY_LETTERS[re.sub(r"[\s-]", "", named[0]).lower()] if named else ""
+
+
+def _named(name: str, strings: int) -> Tuning | None:
+    """Return the tuning of a name; None for one of an instrument of other strings where there are six."""
+    if name == "standard" and strings != 6:
+        return usual_tuning(strings)
+    if name in ("bass", "baritone") and strings == 6:
+        return None
+    return parse_tuning(name)
 
 
 def _spread(letters: str) -> bool:
@@ -146,15 +165,12 @@ def _spread(letters: str) -> bool:
 
 
 def _tunings(text: str, strings: int) -> Iterator[Tuning]:
+    """Yield the tunings that a line names, the surest first."""
     if (steps := _STEPS_DOWN.search(text)) and (steps["down"] or steps["flat"]):
         semitones = 2 if steps["whole"] else 1
         yield tuned_down(semitones, strings)
-    if (named := _NAMED.search(text)) is not None:
-        name = " ".join(named[0].replace("-", " ").split())
-        if name.lower() == "standard" and strings != 6:
-            yield usual_tuning(strings)
-        elif not (name.lower() in ("bass", "baritone") and strings == 6):
-            yield parse_tuning(name)
+    if (name := _tuning_name(text)) and (tuning := _named(name, strings)) is not None:
+        yield tuning
     if (dropped := _DROPPED.search(text)) is not None and strings in (4, 6, 7):
         yield _dropped(dropped[1], strings)
     for letters in _LETTERS.finditer(text):
