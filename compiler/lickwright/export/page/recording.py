@@ -30,7 +30,7 @@ class _Coding(NamedTuple):
     kept: int  # hertz
 
 
-_FULL = _Coding(22_050, 0.9, 6_500)
+_FULL = _Coding(22_050, 0.92, 6_500)
 _SMALL = _Coding(16_000, 0.9, 6_000)
 
 
