@@ -140,6 +140,17 @@ def test_a_changed_sound_of_all_licks_leaves_those_with_one_of_their_own(run: Ru
     assert remade(run) == ["lib/n0.lick", "lib/n1.lick", "lib/n4.lick"]
 
 
+def test_merged_shards_know_their_sounds(run: Run) -> None:
+    for n in (1, 2):
+        assert run("make", "lib", "--to", "midi", "--shard", f"{n}/2", "--out", f"part{n}")[0] == 0
+    assert run("make", "--merge", "part1", "part2", "--out", "out2")[0] == 0
+    said = run("make", "lib", "--to", "midi", "--out", "out2")[1]
+    assert "4 sources: 4 unchanged" in said
+    toml = Path("lib", FILE)
+    toml.write_text(toml.read_text().replace("-20", "-30"))
+    assert "2 made, 2 unchanged" in run("make", "lib", "--to", "midi", "--out", "out2")[1]
+
+
 def test_licks_are_found_by_it(run: Run) -> None:
     found = run("find", "out", "sound:mine", "--paths")[1]
     assert found == "lib/n0.lick\nlib/n1.lick\n"

@@ -120,3 +120,11 @@ def test_a_sound_of_ones_own_turns_it_off_or_up() -> None:
 def test_the_same_shift_is_the_same_each_time() -> None:
     guitar = INSTRUMENTS["nylon"].guitar
     assert (difference(guitar)[0] == difference(guitar)[0]).all()
+
+
+def test_recordings_are_made_again_where_a_written_finger_changes_what_is_heard() -> None:
+    text = "key A minor\nlick \"a\"\n| E3'1 - - - E8'{} - - - ||\n"
+    licks = [compile_text(text.format(finger)).licks[0] for finger in "141"]
+    for name in ("audio", "page"):
+        same, other, again = (lick.emit(name, Options(page_sound=True)).sound for lick in licks)
+        assert same == again != other
