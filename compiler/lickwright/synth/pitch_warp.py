@@ -57,6 +57,15 @@ class Warp:
         places: Samples = self.own[knot] + since * (self.pace[knot] + self._rises()[knot] / 2 * since)
         return places
 
+    def place(self, heard: int) -> float:
+        """Return the same for one sample."""
+        knot = int(np.searchsorted(self.at, heard, "right")) - 1
+        at, own, pace = float(self.at[knot]), float(self.own[knot]), float(self.pace[knot])
+        since, half = heard - at, 0.0
+        if knot + 1 < len(self.at):
+            half = (float(self.pace[knot + 1]) - pace) / max(float(self.at[knot + 1]) - at, 1.0) / 2
+        return own + since * (pace + half * since)
+
     def run(self, start: int, stop: int) -> Samples:
         """Return the same for samples `start` to `stop`, one after the other."""
         first = int(np.searchsorted(self.at, start, "right")) - 1
@@ -157,7 +166,7 @@ class WarpedString:
 
     def place(self, heard: int) -> float:
         """Return the sample of the string that is heard at sample `heard`, if nothing comes that is not known."""
-        return float(self._warp.run(heard, heard + 1)[0])
+        return self._warp.place(heard)
 
     def samples(self, start: int, stop: int) -> Samples | None:
         """Return samples `start` to `stop` as they are heard; None for silence."""
@@ -189,8 +198,9 @@ class WarpedString:
         if shift < inf:
             return self._past[begin + int(shift) - self._first :][: end - begin]
         parts = []
-        for start in range(begin, end, _PART):  # small enough for the processor's nearest memory
-            places = self._warp.run(start, min(start + _PART, end)) - (_BEFORE + self._first)
+        run = self._warp.run(begin, end) - (_BEFORE + self._first)
+        for start in range(0, len(run), _PART):  # small enough for the processor's nearest memory
+            places = run[start : start + _PART]
             first = places.astype(np.int64)
             powers = np.ones((_TAPS, len(places)))
             np.subtract(places, first, out=powers[-2])

@@ -23,7 +23,7 @@ from lickwright.synth.stiffness import NONE, Dispersion, Fade, StiffTaps
 ROOM = TAPS + 8  # samples of a loop that a stiff string leaves, so that a block has some
 DAMPS = 0.7  # share of the time between a touch and a stroke in which it damps a string
 _TOGETHER = 8  # cells whose taps are worked out together
-WORTH = 20_000  # samples that a string must ring alone for its modes to be worth working out
+WORTH = 10_000  # samples that a string must ring alone for its modes to be worth working out
 
 
 _LIMP = Fade(NONE, NONE, 0.0, 1.0)
@@ -87,7 +87,7 @@ class DelayLoop:
         if not self._stretches or self._stretches[0].start >= stop:
             self._past = y[:, -keep:].copy()
             return None
-        self._strikes = [strike for strike in self._strikes if strike[1] >= start - keep]
+        self._strikes = [strike for strike in self._strikes if strike[1] >= start - SETTLING * keep]
         self._strike(y, keep - start)
         heard = np.zeros(stop - start)
         for at, samples in self._swing(y, stop, keep - start):
