@@ -5,6 +5,8 @@ In: a Timeline. Out: the notes before which it does, and how far. Whether that m
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from lickwright.hand.fingering import hand_for, hand_moments, is_fretted, plan_fingering
 from lickwright.timeline.model import SoundingNote, Timeline
 
@@ -23,25 +25,37 @@ def hand_shifts(timeline: Timeline) -> dict[int, int]:
         return {}
     moments, groups = hand_moments(timeline)
     plan = plan_fingering(moments, hand_for(timeline))
-    held: dict[int, tuple[int, int]] = {}  # finger and position of the hand, by sound
+    held: dict[int, _Held] = {}  # by sound
     last: dict[int, SoundingNote] = {}  # what each finger played last
     found = {}
     for sounds, fingers, position in zip(groups, plan.fingers, plan.position, strict=True):
         pressed = [
-            (sound, finger) for sound, finger in zip(sounds, fingers, strict=True) if finger and is_fretted(sound)
+            _Held(s, finger, position) for s, finger in zip(sounds, fingers, strict=True) if finger and is_fretted(s)
         ]
-        for sound, finger in pressed:
-            held[sound.index] = finger, position
-            source = before.get(sound.index)
-            if source is None or source.index not in held:
-                continue
-            its_finger, its_position = held[source.index]
-            same = its_finger == finger
-            way = (sound.fret or 0) - (source.fret or 0) if same else position - its_position
-            if (same or abs(way) >= FEWEST) and _stayed(last.get(its_finger), source):
-                found[sound.index] = way
-        last |= {finger: sound for sound, finger in pressed}
+        for now in pressed:
+            held[now.sound.index] = now
+            source = before.get(now.sound.index)
+            was = held.get(source.index) if source is not None else None
+            if was is not None and _stayed(last.get(was.finger), was.sound) and (way := _way(was, now)):
+                found[now.sound.index] = way
+        last |= {now.finger: now.sound for now in pressed}
     return found
+
+
+class _Held(NamedTuple):
+    """A note that a finger presses."""
+
+    sound: SoundingNote
+    finger: int
+    position: int  # of the hand
+
+
+def _way(was: _Held, now: _Held) -> int:
+    """Return by how many frets the finger of `was` comes along for `now`; 0 where it does not."""
+    if was.finger == now.finger:
+        return (now.sound.fret or 0) - (was.sound.fret or 0)
+    way = now.position - was.position
+    return way if abs(way) >= FEWEST else 0
 
 
 def _notes_before(timeline: Timeline) -> dict[int, SoundingNote]:
