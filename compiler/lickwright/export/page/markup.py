@@ -91,11 +91,11 @@ _COMMENT = re.compile(r"^\s*(?://|/\*).*(?:\n \*.*)*\n|(?<=[;,{]) // .*$", re.MU
 
 @cache
 def asset(name: str) -> str:
-    """The text of a style or script of the package, without its comments and, of a style, its blanks. Raises FileNotFoundError where there is none."""
+    """The text of a style or script of the package, without its comments and what blanks it can do without. Raises FileNotFoundError where there is none."""
     text = _COMMENT.sub("", (files("lickwright.export.page") / name).read_text("utf-8"))
     if name.endswith(".css"):
         text = re.sub(r": (?=[^{}]*[;}])", ":", re.sub(r"\s*([{};,])\s*", r"\1", text))
-    return re.sub(r"\n\s*", "\n", text)
+    return re.sub(r"(?<=[;{,])\n", "", re.sub(r"\n\s*", "\n", text))
 
 
 def program(*names: str) -> list[str]:
