@@ -286,6 +286,23 @@ def test_each_time_through_is_judged_and_the_best_is_named() -> None:
     assert "played 3 times: this is time 2, the best" in "\n".join(judgement_text(found, 100, False))
 
 
+def test_a_pass_that_is_not_like_the_lick_is_none() -> None:
+    """Bar 2 is no second time of bar 1."""
+    from lickwright.timeline.excerpt import cut_bars
+
+    timeline = timeline_of(WALK)
+    part, _ = cut_bars(timeline, 1, 1)
+    found = judge_recording(part, perform(part), recorded(pluck(take_of(timeline)[0])))
+    assert differing(found) == {}
+    assert len(found.passes) == 1
+
+
+def test_a_hole_in_a_take_is_said_and_the_rest_is_judged() -> None:
+    timeline = timeline_of(WALK)
+    found = judged(timeline, pluck([t for t in take_of(timeline)[0] if not 4 <= t.sound < 8]))
+    assert differing(found) == {n: {DifferenceKind.MISSING} for n in range(4, 8)}
+
+
 def test_a_recording_that_breaks_off_is_judged_as_far_as_it_goes() -> None:
     timeline = timeline_of(WALK)
     found = judged(timeline, pluck(take_of(timeline)[0][:8]))

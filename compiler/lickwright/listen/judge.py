@@ -7,6 +7,7 @@ kinds of a comparison and with its score. Another lick is refused instead of jud
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import groupby
 
 import numpy as np
 
@@ -70,8 +71,10 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
     passes = _judged_passes(hearing, groups, matching, performance, higher)
     if not passes:
         return refused("this does not sound like this lick")
-    best = max(range(len(passes)), key=lambda n: (passes[n].score.of_100, passes[n].right_pitches))
-    words = _unlike(passes[best], shift, matching.cost)
+    one = max(passes, key=lambda one: (one.score.of_100, one.right_pitches))
+    passes = tuple(other for other in passes if other is one or _right_share(other) >= RIGHT_SHARE)
+    best = passes.index(one)
+    words = _unlike(one, shift, matching.cost)
     return refused(words, shift) if words else Judgement(
         timeline, hearing.recording.seconds, "", tuning, shift, passes, best, passed_over
     )  # fmt: skip
@@ -200,7 +203,7 @@ def _drift(timing: OnsetTiming) -> float:
 
 def _unlike(one: JudgedPass, shift: int, cost: float) -> str:
     """Return why a pass is not the lick; "" if it is."""
-    share = one.right_pitches / max(1, one.judged)
+    share = _right_share(one)
     tempo = 1 / one.pace if one.pace > 0 else 0.0
     if abs(shift) >= _RATE_SHIFT and abs(np.log2(max(tempo, 1e-9)) - shift / 12) < _RATE_NEAR:
         high, fast = ("high", "fast") if shift > 0 else ("low", "slow")
@@ -211,9 +214,21 @@ def _unlike(one: JudgedPass, shift: int, cost: float) -> str:
     odd = shift != 0 or not usual_tempo
     surely = share >= RIGHT_SHARE_ODD and one.judged >= _MANY
     most = _COST if surely and (not odd or (usual_tempo and _is_steady(one))) else _COST_ODD
+    if not odd and _is_steady(one):
+        share = max(share, one.right_pitches / max(_MANY, one.judged - _hole(one)))
     if share < (RIGHT_SHARE_ODD if odd else RIGHT_SHARE) or cost > most:
         return "this does not sound like this lick"
     return ""
+
+
+def _right_share(one: JudgedPass) -> float:
+    return one.right_pitches / max(1, one.judged)
+
+
+def _hole(one: JudgedPass) -> int:
+    """Return the number of notes of the longest run that is missing, as where a student falls silent and comes in again."""
+    runs = groupby(one.notes, key=lambda note: note.verdict is NoteVerdict.MISSING)
+    return max((sum(1 for _ in run) for missing, run in runs if missing), default=0)
 
 
 def _is_steady(one: JudgedPass) -> bool:
