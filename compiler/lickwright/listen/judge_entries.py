@@ -28,12 +28,12 @@ _SAME = 0.5  # semitones
 _LOOSE = 2.5  # standard deviations of the player's own time that a note is early or late by
 _LATEST = 0.35  # seconds from which on a note is not late, but after a pause or another one
 _LIKE = 2  # groups on either side that a group may be confused with
-# Decibels, from some 6,000 notes of the sets of tests/bench/listening.py: of the notes that were left out, 1 in 40 has an entry as strong as `_SURE`; of
-# those that were played, and that no stretch begins, 7 in 8 have.
+# Decibels, from some 4,000 notes of the sets of tests/bench/listening.py: of 80 notes that were left out none has an entry as strong as `_SURE`; of
+# those that were played, and that no stretch begins, 3 in 4 have.
 _RISEN, _RISEN_ON_TIME = 4.0, 6.0  # that a pitch must rise by, and one whose stretch begins elsewhere
 _RINGS_ON = 3.0  # below which a pitch does not rise
 _SHARP = 4.0  # that the high band rises by where a string is struck again whose pitch sounds already
-_SURE, _DOUBTFUL = -9.0, -12.0  # strength of an entry that is one, and of one that may be one
+_SURE, _DOUBTFUL = -6.0, -12.0  # strength of an entry that is one, and of one that may be one
 _NO_WEAKER = 4.0  # by how much an entry on time may be weaker than the one elsewhere, which may be a noise
 
 
