@@ -27,7 +27,10 @@ HOP = (
     40_960  # samples that the filters are applied to together: whole frames of the compressor, whole rows of the valve
 )
 MEMORY = 24_576  # samples that what comes after the valve remembers, half a second
-BEFORE = 4032  # samples that what comes before it remembers: with `HOP` and `LAG` a good length of a transform
+BEFORE, SHORT = (
+    4032,
+    20_544,
+)  # samples that what comes before it remembers, and that it is applied to together: 24,576 make a quick transform
 SIZE = HOP + MEMORY  # samples of the transform in which responses are worked out
 FADED = 0.25  # of what is remembered: the part at its end in which a response fades away
 SILENT = 1e-7
@@ -60,7 +63,7 @@ class Amp:
         pre, post, linear = _responses(guitar, rate, dry)
         self._valve: Valve | None = None
         if guitar.drive > 0:
-            self._valve, self._before = Valve(guitar.drive, guitar.bias), Convolution(pre, HOP + LAG)
+            self._valve, self._before = Valve(guitar.drive, guitar.bias), Convolution(pre, SHORT)
         self._after = Convolution(post if self._valve else linear, HOP)
 
     def play(self, samples: Callable[[int, int], Samples], count: int) -> Iterator[NDArray[np.float32]]:
@@ -85,13 +88,18 @@ class Convolution:
     """A filter of one or two channels that are given by their impulse responses (overlap-save). Ask for its samples in order."""
 
     def __init__(self, responses: NDArray[np.float32], most: int) -> None:
-        """Prepare for `responses`, shape (channels, n); `most` samples come at a time."""
+        """Prepare for `responses`, shape (channels, n), to be applied to at most so many samples together."""
+        self._most = most
         self._memory, self._size = responses.shape[1] - 1, responses.shape[1] + most
         self._spectra = np.fft.rfft(responses, self._size)
         self._past = np.zeros(self._memory, np.float32)
 
     def heard(self, wave: NDArray[np.float32]) -> NDArray[np.float32]:
         """Return the next samples, shape (channels, n), of as many that go in."""
+        parts = [self._part(wave[start : start + self._most]) for start in range(0, len(wave), self._most)]
+        return parts[0] if len(parts) == 1 else np.concatenate(parts, axis=1)
+
+    def _part(self, wave: NDArray[np.float32]) -> NDArray[np.float32]:
         known = np.concatenate((self._past, wave))
         self._past = known[len(wave) :]
         if max(known.max(), -known.min()) < SILENT:
