@@ -18,7 +18,7 @@ from lickwright.synth.wave import FRAME, PIECE, StereoSamples, Wave
 TARGET, CEILING = -16.0, -1.0  # LUFS; dBTP
 STEP, WINDOW = 0.1, 4  # seconds from block to block; steps in a block
 ABSOLUTE, RELATIVE = -70.0, -10.0  # LUFS; LU: quieter blocks are not counted
-_SIZE = 1 << 16
+_SIZE = 57_600  # samples of a transform: 2^8 · 3^2 · 5^2, a twelfth of it memory
 _TAPS, _PHASES = 16, 4  # of the interpolator that looks between samples
 _REACH = 6  # frames before a peak and after it in which the gain is as low as the peak needs: 8 ms
 _TRIES = 16  # at bringing peaks under the ceiling and the rest up again
