@@ -131,6 +131,17 @@ def test_a_sound_that_comes_makes_the_licks_that_missed_it(run: Run) -> None:
     assert remade(run) == ["lib/n2.lick"]
 
 
+@pytest.mark.parametrize("written", ["my other", '"other"', "Other", "another\x0b", "= more"])
+def test_a_name_that_none_can_have_is_read_again_where_the_project_has_another_sound(run: Run, written: str) -> None:
+    """Its finding lists the sounds that there are."""
+    write("lib/n2.lick", f"{OWN}sound {written}\n{lick(2)}")
+    assert run("make", "lib", "--to", "midi")[0] == 1
+    assert remade(run) == []
+    write("lib/" + FILE, Path("lib", FILE).read_text() + '[sounds.more]\nlike = "bass"\n')
+    shown = run("make", "lib", "--to", "midi")[2]
+    assert shown == run("make", "lib", "--to", "midi", "--out", "anew")[2]
+
+
 def test_a_changed_sound_of_all_licks_leaves_those_with_one_of_their_own(run: Run) -> None:
     write("lib/n4.lick", OWN + lick(4))
     toml = Path("lib", FILE)

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
+from itertools import chain
 from os import PathLike, fspath
 from typing import TYPE_CHECKING
 
@@ -27,6 +28,7 @@ from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.export import LoweredLick
 from lickwright.notation.rules import UNREADABLE as UNREADABLE_MUSIC
 from lickwright.notation.syntax import parse_source
+from lickwright.notation.tree import Field
 from lickwright.settings.fields import Suppression
 from lickwright.settings.project_rules import ProjectRules
 from lickwright.timeline.build import MAX_REPEATED_FINDINGS, build_timeline
@@ -84,7 +86,13 @@ def _compile(source: Source, project: ProjectRules | None) -> Compilation:
     found = [d for lick in licks for d in lick.diagnostics] if licks else apply_severities(head, project)
     if all(lick.ok for lick in licks):  # otherwise a `meant` line may be about something that was not looked at
         found = found + apply_severities(unused_suppressions(_meant_of_file(licks), used, found), project)
-    return Compilation(source, licks, sorted_findings(found), project)
+    return Compilation(source, licks, sorted_findings(found), project, _sounds_in(book))
+
+
+def _sounds_in(book: Book) -> frozenset[str]:
+    """Return the values of the fields `sound` of a file and its licks."""
+    written = chain(book.head, *(lick.fields for lick in book.licks))
+    return frozenset(one.text for one in written if isinstance(one, Field) and one.name.lower() == "sound")
 
 
 def _meant_of_file(licks: Sequence[CompiledLick]) -> Iterator[Suppression]:

@@ -6,7 +6,6 @@ without errors the bytes of any format. Nothing here writes a file.
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.checks.suppressions import apply_severities, apply_suppressions
@@ -14,6 +13,7 @@ from lickwright.core.diagnostics import Diagnostic, has_errors
 from lickwright.core.fast_dataclass import replace
 from lickwright.core.source import Source
 from lickwright.export import Export, LoweredLick, Options, find_format
+from lickwright.music.custom_sound import NAME
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.settings.project_rules import ProjectRules
 from lickwright.timeline.excerpt import NoBars, no_bars_finding
@@ -22,7 +22,7 @@ from lickwright.timeline.model import Timeline, techniques_used
 if TYPE_CHECKING:
     from lickwright.export.timing import TimingRow
 
-_SOUND = re.compile(r"^[ \t]*sound[ \t]*[:=]?[ \t]*([a-z][a-z0-9-]{0,30})[ \t]*(?:#|$)", re.IGNORECASE | re.MULTILINE)
+NO_NAME = "?"
 
 
 class LickHasErrors(ValueError):
@@ -210,6 +210,7 @@ class Compilation(NamedTuple):
     licks: tuple[CompiledLick, ...]
     diagnostics: tuple[Diagnostic, ...]  # of the file and all its licks, by place, each finding once
     project: ProjectRules | None = None  # by which it was compiled
+    sounds: frozenset[str] = frozenset()  # what its fields `sound` say, read or not
 
     @property
     def ok(self) -> bool:
@@ -218,7 +219,10 @@ class Compilation(NamedTuple):
 
     @property
     def custom_sounds(self) -> tuple[str, ...]:
-        """The sounds that its licks name and that are not of the table, whether the project has them or not, by name."""
-        written = {name.lower() for name in _SOUND.findall(self.source.text)}
+        """The sounds that its licks name and that are not of the table, whether the project has them or not, by name.
+
+        `NO_NAME` stands for all that no sound can be called: the finding about it depends on the names that there are.
+        """
+        named = {name if NAME.fullmatch(name) else NO_NAME for name in self.sounds}
         used = {lick.timeline.settings.sound for lick in self.licks if lick.timeline is not None}
-        return tuple(sorted((written | used).difference(INSTRUMENTS)))
+        return tuple(sorted((named | used).difference(INSTRUMENTS)))

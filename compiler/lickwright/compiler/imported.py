@@ -30,7 +30,8 @@ def compile_imported(data: bytes, name: str, project: ProjectRules | None = None
 
     licks = tuple(lick._replace(diagnostics=tuple(map(placed, lick.diagnostics))) for lick in compilation.licks)
     found = (*imported.findings, *map(placed, compilation.diagnostics))
-    return Compilation(imported.source, licks, tuple(sorted(found, key=lambda d: (d.span.start, d.code))), project)
+    by_place = tuple(sorted(found, key=lambda d: (d.span.start, d.code)))
+    return Compilation(imported.source, licks, by_place, project, compilation.sounds)
 
 
 def _span(imported: Imported, lick: int, bar: int | None) -> Span:
