@@ -249,6 +249,13 @@ def test_a_snapshot_that_no_program_of_ours_has_entered_is_passed_over(
     assert tree(Path("out")) == before
 
 
+def test_a_snapshot_tells_of_each_source_once_whatever_it_says(run: Run, looks: list[str]) -> None:
+    before = _said(run("lib", "--to", "tab"))
+    for told in ("told || char(10) || told", "replace(told, 'slow/wrong', 'warns')", "replace(told, '0', '1')"):
+        _enter(f"UPDATE snapshot SET told = {told}")
+        assert _said(run("lib", "--to", "tab")) == before
+
+
 @pytest.mark.parametrize("value", ["7", "x'00'", "'['", "NULL"])
 @pytest.mark.parametrize("column", ["findings", "refused"])
 def test_findings_that_no_program_of_ours_has_entered_are_judged_where_they_are_shown(

@@ -12,7 +12,7 @@ from __future__ import annotations
 import os
 from array import array
 from collections.abc import Sequence
-from itertools import chain
+from itertools import chain, compress
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.build.remembered import Remembered, skipped_on_record
@@ -24,7 +24,7 @@ from lickwright.store.addresses import is_remote
 from lickwright.store.guarded_database import Unusable
 from lickwright.store.local_storage import file_state
 from lickwright.store.ownership import plain_folder, plain_name
-from lickwright.store.source_paths import folder_from_output, names_from_output, output_root
+from lickwright.store.source_paths import folder_from_output, names_from_output, output_root, slashed
 
 if TYPE_CHECKING:
     from lickwright.build.build_config import BuildConfig
@@ -33,8 +33,9 @@ if TYPE_CHECKING:
     from lickwright.store.storage import Storage
     from lickwright.store.types import CompileOptions
 
+UNTOLD, TOLD = "01"  # marks of sources in the column `told`
 _ROWS = "SELECT targets, told, {hash}, {outputs} FROM snapshot ORDER BY number"
-_KNOWN = "SELECT findings, refused FROM sources WHERE target = ?"
+_KNOWN = "SELECT target, findings, refused FROM sources WHERE path = ?"
 
 
 class Unchanged(NamedTuple):
@@ -89,12 +90,13 @@ def _counts(manifest: Manifest, config: BuildConfig) -> Unchanged:
     return Unchanged(**value)
 
 
-def _remembered(manifest: Manifest, path: str, target: str, option_set: int) -> Remembered:
-    """Return what is on record of a source with findings. Raises `Unusable`."""
-    row = manifest.db.execute(_KNOWN, (target,)).fetchone()
+def _remembered(manifest: Manifest, path: str, seen: str, option_set: int) -> Remembered:
+    """Return what is on record of a source with findings; `seen` is its path on record. Raises `Unusable`."""
+    row = manifest.db.execute(_KNOWN, (seen,)).fetchone()
     if row is None or not all(isinstance(one, str) for one in row):
         raise Unusable("it is damaged")
-    return Remembered(0, path, option_set, row[0], skipped_on_record(manifest, target, row[1]))
+    target, findings, refused = row
+    return Remembered(0, path, option_set, findings, skipped_on_record(manifest, target, refused))
 
 
 class _Comparison:
@@ -109,7 +111,7 @@ class _Comparison:
         self._rows = iter(manifest.db.execute(_ROWS.format(**columns)))
 
     def told(self) -> list[tuple[str, str, int]]:
-        """Return path, folder of outputs and option set of each source with findings. Raises `Different`, OSError, Unreadable, ValueError."""
+        """Return path, path on record and option set of each source with findings. Raises `Different`, OSError, Unreadable, ValueError."""
         root, told = output_root(self._config.out), []
         for path in self._config.paths:
             for folder in walk_folders(path, root, self._config.suffixes):
@@ -126,11 +128,11 @@ class _Comparison:
         row = next(self._rows, None)
         if row is None or [type(one) for one in row] != [str, str, bytes, str]:
             raise Different
-        targets = row[0].split("\n")
+        targets, marks = row[0].split("\n"), row[1]
         at = folder.shown_path("")
         option_set = self._option_sets.of(at + names[0])
         head = folder_head(seen, self._option_sets.all[option_set], names)
-        if len(targets) != len(names):
+        if not len(targets) == len(marks) == len(names) or not set(marks) <= {UNTOLD, TOLD}:
             raise Different
         paths = [at + name for name in names]
         now = (
@@ -140,8 +142,8 @@ class _Comparison:
         )
         if now != row[2]:
             raise Different
-        marks = (line.split(" ") for line in row[1].splitlines())
-        return [(paths[int(number)], target, option_set) for number, target in marks]
+        found = compress(zip(paths, names, strict=True), (mark == TOLD for mark in marks))
+        return [(path, os.path.join(seen, slashed(name)), option_set) for path, name in found]
 
     def _hash_of_states(self, head: bytes, paths: Sequence[str], targets: Sequence[str]) -> bytes:
         folders = self._storage.folder_states(list(filter(None, targets)))

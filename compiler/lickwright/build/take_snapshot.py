@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from lickwright.build.snapshot import Different, Unchanged, folder_head, is_applicable, state_hash
+from lickwright.build.snapshot import TOLD, UNTOLD, Different, Unchanged, folder_head, is_applicable, state_hash
 from lickwright.build.up_to_date import SuffixCache, UpToDate
 from lickwright.store.guarded_database import unless_readonly
 from lickwright.store.source_paths import folder_from_output, names_from_output, output_root, slashed
@@ -103,7 +103,7 @@ def _rows(
         states.extend([value for row, line in zip(rows, outputs, strict=True) if line for value in row[10:]])
         targets = "\n".join(row[2] if line else "" for row, line in zip(rows, outputs, strict=True))
         names_of_outputs = "\n".join(outputs)
-        told = "\n".join(f"{n} {row[2]}" for n, row in enumerate(rows) if row[4])
+        told = "".join(TOLD if row[4] else UNTOLD for row in rows)
         if max(map(len, (targets, told, names_of_outputs))) > _LONGEST:
             raise Different
         yield (

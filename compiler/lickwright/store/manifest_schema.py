@@ -114,7 +114,7 @@ SNAPSHOT = """
 CREATE TABLE snapshot (
     number INTEGER PRIMARY KEY,    -- of a folder of sources, in the order of the build
     targets TEXT NOT NULL,         -- the folder of outputs of each source in it, a line each; '' for none
-    told TEXT NOT NULL,            -- number and folder of each source with findings or refused licks on record, a line each
+    told TEXT NOT NULL,            -- a digit for each source: 1 if findings or refused licks of it are on record
     states BLOB NOT NULL,          -- a hash: of the folder, its sources and their folders of outputs, by their states
     contents BLOB NOT NULL,        -- a hash: of the bytes of its sources, and of the states of their outputs
     outputs TEXT NOT NULL          -- the names of the outputs of each source, a line each
