@@ -6,6 +6,7 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -289,6 +290,5 @@ def test_none_is_taken_of_files_that_changed_this_moment(
 
 
 def _enter(statement: str) -> None:
-    with sqlite3.connect("out/.lickwright.db") as db:
+    with closing(sqlite3.connect("out/.lickwright.db")) as db, db:  # closed too where the statement is refused
         db.execute(statement)
-    db.close()
