@@ -137,6 +137,17 @@ def test_a_string_that_rings_alone_is_the_sum_of_its_modes(open_pitch: int, fret
     assert worked_out
 
 
+@pytest.mark.parametrize(
+    ("sound", "open_pitch", "fret"), [("bass", 23, 19), ("bass", 23, 24), ("clean", 19, 0), ("acoustic", 12, 12)]
+)
+def test_slack_strings_die_away(sound: str, open_pitch: int, fret: int) -> None:
+    """The high frets of a five-string bass, and the lowest strings that a tuning may have."""
+    guitar = INSTRUMENTS[sound].guitar
+    played = Instrument([note(0.01, 2.0, open_pitch + fret)], [open_pitch], guitar, RATE).samples(0, 2 * RATE)
+    first, last = np.abs(played[: RATE // 2]).max(), np.abs(played[-RATE // 2 :]).max()
+    assert 0.01 * first < last < 0.9 * first
+
+
 def test_pieces_of_any_size_are_the_whole() -> None:
     assert goals.pieces() <= 1e-12
 

@@ -27,6 +27,11 @@ SHORT = 20.0  # samples of a period, up to which a string has none; twice as lon
 MARGIN = (6.0, 3.0)  # samples before and after what a design is ahead: so many, and so many times the root of that
 LASTING = 2500.0  # hertz below which partials last longest and the gain must be most exact
 WEIGHTS = (1e3, 1.0, 1e-2)  # of an error below `LASTING`, up to the highest exact frequency, and above it
+LOUDEST = 1.019  # gain of a design at most: a loop loses more on its way round, else it would swell
+HEAVIER, TRIES = (
+    30.0,
+    24,
+)  # by which an error that makes a design too loud weighs more, for each unit of it; designs that are tried
 
 
 class StiffTaps(NamedTuple):
@@ -101,7 +106,8 @@ def _highest(stiffness: float, hertz: float, rate: int) -> float:
 def _design(stiffness: float, hertz: float, share: float, highest: float, rate: int) -> StiffTaps:
     """Return the taps of one design: those whose response is nearest to the wanted one by weighted least squares.
 
-    The phase is that of the string up to `highest`; from there the advance stays and the gain falls.
+    The phase is that of the string up to `highest`; from there the advance stays and the gain falls. On slack strings the best taps would be too
+    loud there: errors weigh more where they are (Lawson 1961), until `LOUDEST` holds; what is left of it after `TRIES` is taken off everywhere.
     """
     size = 1024
     while True:
@@ -118,11 +124,19 @@ def _design(stiffness: float, hertz: float, share: float, highest: float, rate: 
     fade = np.cos(pi / 2 * np.clip((at - highest) / (FADED * rate - highest), 0, 1)) ** 2
     weight = np.select([at < LASTING, at < highest], WEIGHTS[:2], WEIGHTS[2])
     newer, older = ceil(most) + margin, margin + 1
-    wanted = np.fft.irfft(weight * fade * np.exp(1j * phase), size)
-    taps = _solve_toeplitz(
-        np.fft.irfft(weight, size)[: newer + older], np.concatenate((wanted[-newer:], wanted[:older]))
-    )
-    return StiffTaps(taps / taps.sum(), newer)
+    target = fade * np.exp(1j * phase)
+    for _ in range(TRIES):
+        wanted = np.fft.irfft(weight * target, size)
+        taps = _solve_toeplitz(
+            np.fft.irfft(weight, size)[: newer + older], np.concatenate((wanted[-newer:], wanted[:older]))
+        )
+        taps /= taps.sum()
+        gain = np.abs(np.fft.rfft(taps, size))
+        loudest = float(gain.max())
+        if loudest <= LOUDEST:
+            break
+        weight *= 1 + HEAVIER * np.maximum(gain - 1, 0.0)
+    return StiffTaps(taps / max(1.0, loudest / LOUDEST), newer)
 
 
 def _solve_toeplitz(row: Samples, wanted: Samples) -> Samples:
