@@ -286,6 +286,15 @@ def test_each_time_through_is_judged_and_the_best_is_named() -> None:
     assert "played 3 times: this is time 2, the best" in "\n".join(judgement_text(found, 100, False))
 
 
+@pytest.mark.parametrize("left", range(13))
+def test_each_note_that_is_left_out_is_missing(left: int) -> None:
+    """The note before ends at once where the next one should begin, and silence follows."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    wave = pluck([tone for tone in tones if tone.sound != left], tones[-1].end + 0.5)
+    assert differing(judged(timeline, wave)) == {left: {DifferenceKind.MISSING}}
+
+
 def test_a_pass_that_is_not_like_the_lick_is_none() -> None:
     """Bar 2 is no second time of bar 1."""
     from lickwright.timeline.excerpt import cut_bars

@@ -23,6 +23,7 @@ _APART = 28.0  # hertz between two partials that a window of `_WINDOW` tells apa
 _FEWEST = 2  # own partials without which nothing is told
 _WINDOW = round(0.050 * RATE)  # samples before and after an instant that are compared
 _GAP = round(0.008 * RATE)  # samples on each side of it that are left out
+_FADES = 12.0  # decibels by which a note may be softer in the next window: what falls by more is the end of another one, whose cut spreads over the spectrum
 _STEP = 0.006  # seconds between the instants of a window that are tried
 _SOFT = 0.03  # share of the loudest partial below which one is not looked at
 _QUIET = 1e-5  # magnitude that counts as silence
@@ -35,7 +36,7 @@ class Entry(NamedTuple):
 
     at: float  # seconds
     rise: float  # decibels, the median of its own partials
-    level: float  # decibels of its loudest partial afterwards, against the level of the loud parts of the recording
+    level: float  # decibels of its loudest partial while it lasts, against the level of the loud parts of the recording
 
     @property
     def strength(self) -> float:
@@ -77,7 +78,9 @@ def _entry_at(recording: Recording, at: float, turns: NDArray[np.complex128], lo
     before = np.abs(turns @ recording.read(middle - _GAP - _WINDOW, middle - _GAP))
     floor = _QUIET + _SOFT * float(after.max())
     told = after > floor
-    level = 20 * float(np.log10(after.max() + 1e-9)) - loud
+    later = np.abs(turns @ recording.read(middle + _GAP + _WINDOW, middle + _GAP + 2 * _WINDOW))
+    lasts = min(float(after.max()), float(later.max()) * 10 ** (_FADES / 20))
+    level = 20 * float(np.log10(lasts + 1e-9)) - loud
     if told.sum() < _FEWEST:
         return Entry(at, 0.0, level)
     rises = 20 * np.log10((after[told] + floor / 2) / (before[told] + floor / 2))

@@ -143,6 +143,8 @@ def _judge_single(
     spectrum = new_spectrum(hearing.recording, start, stop)
     if np.isfinite(pitch):
         _judge_other_pitch(note, group, spectrum, pitch, min(max(pitch, low), high), higher)
+        if _is_left_over(hearing, groups, n, begin, pitch):
+            note.verdict, note.onset = NoteVerdict.MISSING, None
     elif begin is not None and _is_silent(hearing, begin):
         note.verdict, note.onset = NoteVerdict.MISSING, None
     elif comb_strength(spectrum, written + higher) < _SURE:
@@ -168,6 +170,14 @@ def _is_not_struck(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, ti
     before = groups[n - 1]
     same = before.kind is ExpectedKind.SINGLE and abs(before.pitches[0] - groups[n].pitches[0]) < _NEAR
     return same and times.starts[n - 1] is not None
+
+
+def _is_left_over(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, begin: int | None, pitch: float) -> bool:
+    """Return whether a pitch that is not a struck note's own is but the end of the note before it, or of nothing: no string is struck for it."""
+    if begin is None or not groups[n].struck or hearing.picks[begin] > _NO_PICK:
+        return False
+    before = groups[n - 1].pitches if n else ()
+    return _is_silent(hearing, begin) or any(is_misheard(pitch, other) for other in before)
 
 
 def _is_silent(hearing: Hearing, begin: int) -> bool:
