@@ -18,7 +18,7 @@ import pytest
 from folders import COMMANDS, columns, home, rewrite, run, seen
 
 from lickwright.cli import main
-from lickwright.store import guarded_database, manifest, unusable_manifest
+from lickwright.store import database_schema, guarded_database, manifest, unusable_manifest
 from lickwright.store.guarded_database import Unusable
 
 ASKING = ("find", "like", "json", "library", "duplicates")
@@ -183,8 +183,8 @@ def test_tables_of_another_version_that_differ_in_comments_are_ours(
 )  # fmt: skip
 def test_a_comment_hides_nothing_of_a_table(made: str) -> None:
     ours = 'CREATE TABLE t (a TEXT, -- why\n "b" TEXT)'
-    assert guarded_database._bare(ours) == guarded_database._bare('CREATE TABLE t (a TEXT, "b" TEXT)')
-    assert guarded_database._bare(made) != guarded_database._bare(ours)
+    assert database_schema._bare(ours) == database_schema._bare('CREATE TABLE t (a TEXT, "b" TEXT)')
+    assert database_schema._bare(made) != database_schema._bare(ours)
 
 
 def test_a_journal_of_sqlites_does_not_make_the_file_enormous(here: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -7,10 +7,9 @@ links, plays back whatever journal lies beside a file, and deletes the file that
 from __future__ import annotations
 
 import os
-import re
 import sqlite3
 import struct
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import cache
 from itertools import chain
@@ -36,7 +35,6 @@ _HEAD = struct.Struct(
     ">8sIIIII"
 )  # of such a journal: its magic, records, nonce, the file's pages, sector and page in bytes
 _BEGIN_ANEW = "move it away: the next lickwright make starts a new one from the sources"
-_COMMENT = re.compile(r"--[^\n]*")  # in SQL
 
 
 class Unusable(Exception):
@@ -239,20 +237,6 @@ def open_guarded(path: str | None, mode: str, size: int = 0) -> GuardedConnectio
     return db
 
 
-def check_database(
-    db: sqlite3.Connection, wanted: Mapping[str, str], optional: Callable[[], Sequence[Mapping[str, str]]]
-) -> None:
-    """Check that the tables are exactly those wanted, with any of the `optional` groups.
-
-    Of two groups that share a table the first that is there whole counts. Raises `Unusable`, and what SQLite raises.
-    """
-    rows = db.execute(f"{_SCHEMA} LIMIT 100").fetchall()
-    found = _named(rows)
-    # A trigger may have the name of a table. Of two rows of one name one would hide the other.
-    if len(rows) != len(found) or not wanted.items() <= found.items() or _without(found, wanted, optional):
-        raise Unusable("it is damaged, or no manifest: its tables are not ours")
-
-
 def check_pages(db: sqlite3.Connection) -> None:
     """Check that every page is in its place. Raises `Unusable`, and what SQLite raises.
 
@@ -261,49 +245,6 @@ def check_pages(db: sqlite3.Connection) -> None:
     ((said,),) = db.execute("PRAGMA quick_check(1)").fetchall()
     if said != "ok":
         raise Unusable(DAMAGED, doubtful=True)
-
-
-def _without(
-    found: Mapping[str, str], wanted: Mapping[str, str], optional: Callable[[], Sequence[Mapping[str, str]]]
-) -> set[tuple[str, str]]:
-    """Return what is left of the tables found without those wanted and the groups that are there whole."""
-    rest = found.items() - wanted.items()
-    for group in optional() if rest else ():
-        if group.items() <= rest:
-            rest -= group.items()
-    return rest
-
-
-def schema_of(statements: Iterable[str]) -> dict[str, str]:
-    """Return what `check_database` finds where these statements were executed, without those that this SQLite cannot execute."""
-    db = sqlite3.connect(":memory:")
-    try:
-        for statement in statements:
-            try:
-                db.execute(statement)
-            except sqlite3.OperationalError as e:
-                if "no such module" not in str(e):
-                    raise
-        return _named(db.execute(_SCHEMA))
-    finally:
-        db.close()
-
-
-_SCHEMA = "SELECT type, name, tbl_name, sql FROM sqlite_master WHERE sql IS NOT NULL"
-
-
-def _named(rows: Iterable[tuple[object, ...]]) -> dict[str, str]:
-    """Return the statements of a schema by what they make: `table sources`, `index licks_place of licks`."""
-    return {f"{type} {name}" + (f" of {table}" if table != name else ""): _bare(sql) for type, name, table, sql in rows}
-
-
-def _bare(sql: object) -> str:
-    """Return a statement without comments and without differences of quotes and white space.
-
-    SQLite keeps the comments of whoever made a table, which another version words differently. Only the comment itself goes, not the line end
-    after it, so that nothing of another meaning becomes equal: a quote before `--` stays, and what SQLite reads on after it too.
-    """
-    return " ".join(_COMMENT.sub("", str(sql)).replace("'", '"').split())
 
 
 @contextmanager

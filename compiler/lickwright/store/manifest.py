@@ -12,11 +12,11 @@ import sqlite3
 from types import TracebackType
 from typing import TYPE_CHECKING, NamedTuple
 
+from lickwright.store.database_schema import check_database
 from lickwright.store.durable import UnsyncedFiles
 from lickwright.store.guarded_database import (
     GuardedConnection,
     Unusable,
-    check_database,
     check_pages,
     inspect_database,
     is_damage,

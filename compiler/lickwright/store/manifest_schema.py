@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from lickwright.store.guarded_database import schema_of
+from lickwright.store.database_schema import schema_of
 
 FORM = 2  # of these tables; a manifest with a higher number is a newer lickwright's
 GONE, OLDER = 1, 2  # values of `outputs.gone`; 0: it is what its lick is now
@@ -151,7 +151,7 @@ FOREIGN_RELEASED = (
 
 @cache
 def own_tables(form: int) -> dict[str, str]:
-    """Return the tables of a manifest of this form, as `guarded_database.check_database` takes them."""
+    """Return the tables of a manifest of this form, as `database_schema.check_database` takes them."""
     return schema_of((SCHEMA + SECOND if form > 1 else SCHEMA).split(";\n"))
 
 
