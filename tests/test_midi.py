@@ -33,6 +33,8 @@ def test_numbers_are_those_of_the_standard() -> None:
     table = {0: "00", 0x40: "40", 0x7F: "7f", 0x80: "8100", 0x2000: "c000", 0x3FFF: "ff7f", 0x1FFFFF: "ffff7f",
              0x200000: "81808000", (1 << 28) - 1: "ffffff7f"}  # fmt: skip
     assert {value: smf.variable_length(value).hex() for value in table} == table
+    with pytest.raises(ValueError, match="-1"):  # its groups would never end
+        smf.variable_length(-1)
 
 
 def test_a_run_has_the_bytes_of_its_messages_one_by_one() -> None:

@@ -42,7 +42,9 @@ def text_payload(words: str) -> bytes:
 
 @lru_cache(maxsize=4096)
 def variable_length(value: int) -> bytes:
-    """Return a number in groups of seven bits, highest first, all but the last with the eighth bit set."""
+    """Return a number in groups of seven bits, highest first, all but the last with the eighth bit set. Raises ValueError for one below 0."""
+    if value < 0:
+        raise ValueError(f"{value} has no variable length")
     groups = [value & 0x7F]
     while value := value >> 7:
         groups.append(value & 0x7F | 0x80)
