@@ -27,11 +27,11 @@ SHORT = 20.0  # samples of a period, up to which a string has none; twice as lon
 MARGIN = (6.0, 3.0)  # samples before and after what a design is ahead: so many, and so many times the root of that
 LASTING = 2500.0  # hertz below which partials last longest and the gain must be most exact
 WEIGHTS = (1e3, 1.0, 1e-2)  # of an error below `LASTING`, up to the highest exact frequency, and above it
-LOUDEST = 1.019  # gain of a design at most: a loop loses more on its way round, else it would swell
-HEAVIER, TRIES = (
-    30.0,
-    24,
-)  # by which an error that makes a design too loud weighs more, for each unit of it; designs that are tried
+LOUDEST = (
+    1.019  # gain of a design at most, chosen by trial: most loops lose more on their way round, else they would swell
+)
+HEAVIER = 30.0  # by which an error weighs more for each unit that it makes a design too loud, chosen by trial
+TRIES = 24  # designs at most
 
 
 class StiffTaps(NamedTuple):
@@ -107,7 +107,7 @@ def _design(stiffness: float, hertz: float, share: float, highest: float, rate: 
     """Return the taps of one design: those whose response is nearest to the wanted one by weighted least squares.
 
     The phase is that of the string up to `highest`; from there the advance stays and the gain falls. On slack strings the best taps would be too
-    loud there: errors weigh more where they are (Lawson 1961), until `LOUDEST` holds; what is left of it after `TRIES` is taken off everywhere.
+    loud there: errors weigh more where they are, in the manner of Lawson 1961, until `LOUDEST` holds; what is left of it after `TRIES` is taken off everywhere.
     """
     size = 1024
     while True:
