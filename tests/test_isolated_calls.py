@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import signal
 import time
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 
 import pytest
@@ -59,4 +61,19 @@ def test_no_process_is_left_where_it_is_given_up() -> None:
     assert next(results) is None
     assert len(_children() - before) == 3
     results.close()  # type: ignore[attr-defined]
+    assert _children() == before
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="looks for processes in /proc")
+def test_no_process_is_left_where_an_interrupt_comes_while_one_starts(monkeypatch: pytest.MonkeyPatch) -> None:
+    start = BaseProcess.start
+
+    def interrupted_start(process: BaseProcess) -> None:
+        start(process)
+        os.kill(os.getpid(), signal.SIGINT)
+
+    monkeypatch.setattr(BaseProcess, "start", interrupted_start)
+    before = _children()
+    with pytest.raises(KeyboardInterrupt):
+        next(call_isolated(time.sleep, [60], 1))
     assert _children() == before

@@ -92,8 +92,8 @@ class _Calls(Generic[Value, Result]):
         process = self._context.Process(target=_serve, args=(theirs, self._function, inherited), daemon=True)
         with defer_interrupts():  # else Ctrl-C would find the child with the parent's signal handlers
             process.start()
+            self._workers[ours] = process  # also before an interrupt, else nobody would end it
         theirs.close()
-        self._workers[ours] = process
         return ours  # type: ignore[no-any-return]
 
 
