@@ -59,23 +59,18 @@ class Warp:
 
     def place(self, heard: int) -> float:
         """Return the same for one sample."""
-        knot = int(np.searchsorted(self.at, heard, "right")) - 1
-        at, own, pace = float(self.at[knot]), float(self.own[knot]), float(self.pace[knot])
-        since, half = heard - at, 0.0
-        if knot + 1 < len(self.at):
-            half = (float(self.pace[knot + 1]) - pace) / max(float(self.at[knot + 1]) - at, 1.0) / 2
-        return own + since * (pace + half * since)
+        return float(self.run(heard, heard + 1)[0])
 
     def run(self, start: int, stop: int) -> Samples:
         """Return the same for samples `start` to `stop`, one after the other."""
         first = int(np.searchsorted(self.at, start, "right")) - 1
         knots = slice(first, int(np.searchsorted(self.at, stop - 1, "right")) + 1)
-        at, pace = self.at[knots], self.pace[knots]
-        edges = np.ceil(np.minimum(at[1:], stop)).astype(np.int64)
-        knot = np.repeat(np.arange(len(at)), np.diff(edges, prepend=start, append=stop))
-        since = np.arange(start, stop) - at[knot]
-        half = np.append(np.diff(pace) / np.maximum(np.diff(at), 1.0), 0.0) / 2
-        places: Samples = self.own[knots][knot] + since * (pace[knot] + half[knot] * since)
+        part = Warp(self.at[knots], self.own[knots], self.pace[knots])
+        edges = np.ceil(np.minimum(part.at[1:], stop)).astype(np.int64)
+        knot = np.repeat(np.arange(len(part.at)), np.diff(edges, prepend=start, append=stop))
+        since = np.arange(start, stop) - part.at[knot]
+        half = part._rises() / 2
+        places: Samples = part.own[knot] + since * (part.pace[knot] + half[knot] * since)
         return places
 
     def _rises(self) -> Samples:
