@@ -198,7 +198,7 @@ class DelayLoop:
 
     def _move(self, y: Samples, start: int, stop: int, offset: int, muffled: bool) -> None:
         """Let a string swing, from sample `start` to `stop`, whose length or losses change from sample to sample."""
-        cells = list(_cut(start, stop, CELL))
+        cells = list(_cells(start, stop))
         for n in range(0, len(cells), _TOGETHER):
             self._follow(y, cells[n : n + _TOGETHER], offset, muffled)
 
@@ -274,9 +274,9 @@ def cell_fade(at: float, designs: tuple[StiffTaps, StiffTaps], before: float, af
     return Fade(*designs, at - before, CELL).within(min(before, after) - ROOM)
 
 
-def _cut(start: int, stop: int, size: int) -> Iterator[tuple[int, int]]:
-    """Yield the parts of samples `start` to `stop` that are cut at the multiples of `size`."""
+def _cells(start: int, stop: int) -> Iterator[tuple[int, int]]:
+    """Yield the cells that samples `start` to `stop` lie in, as far as they do."""
     while start < stop:
-        end = min(stop, (start // size + 1) * size)
+        end = min(stop, (start // CELL + 1) * CELL)
         yield start, end
         start = end
