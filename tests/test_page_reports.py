@@ -96,6 +96,7 @@ def test_a_lesson_page_shows_a_refusal_and_a_caution(browser: Any, made: Path) -
     value |= {
         "recognized": False,
         "refusal": "nothing was heard",
+        "hints": [""],
         "caution": "<b>Stop when it hurts.",
         "title": "Other",
     }

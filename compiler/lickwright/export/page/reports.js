@@ -29,7 +29,7 @@ const checkReport = (value) => {
   if (value.format === "lickwright listening reports 1") throw new Error("this is about many recordings: open the report of one");
   if (value.format !== "lickwright listening report 1" || !isText(value.title)) throw new Error(NO_REPORT);
   const caution = isText(value.caution) ? value.caution : "";
-  const hints = areTexts(value.hints) ? value.hints : [];
+  const hints = areTexts(value.hints) ? value.hints.filter((hint) => hint) : [];
   const { title, refusal, praise, facts, practice } = value;
   if (refusal && isText(refusal)) return { title, refusal, hints, caution };
   const best = Array.isArray(value.passes) ? value.passes[value.best] : null;
