@@ -21,12 +21,7 @@ from lickwright.core.source import Source
 from lickwright.export import LoweredLick, Options
 from lickwright.listen.judge import judge_hearing
 from lickwright.listen.model import Judgement
-from lickwright.listen.sound_file import (
-    ReadRecording,
-    UnreadableRecording,
-    decode_recording,
-    read_recording,
-)
+from lickwright.listen.sound_file import ReadRecording, UnreadableRecording, decode_recording, read_recording
 from lickwright.listen.stretches import hear_recording
 from lickwright.report import console
 from lickwright.timeline.excerpt import NoBars, no_bars_finding
@@ -52,6 +47,11 @@ class TakeRequest(NamedTuple):
     overwrite: bool
     sources: tuple[str, ...]
 
+    @property
+    def name(self) -> str:
+        """The file name of the take in reports; "" for one that is recorded and not kept."""
+        return os.path.basename(self.recording or self.keep or "")
+
 
 def listen_to_take(c: Compilation, lick: CompiledLick, asked: TakeRequest) -> int:
     """Listen to one take of a lick without errors; return the exit code."""
@@ -70,7 +70,7 @@ def listen_to_take(c: Compilation, lick: CompiledLick, asked: TakeRequest) -> in
     judgement = judge_hearing(lowered.timeline, performance, hearing)
     _print(judgement, asked)
     if asked.report is not None:
-        data = report_bytes(judgement, os.path.basename(asked.recording or asked.keep or ""))
+        data = report_bytes(judgement, asked.name)
         verdict.add(save_output(asked.report, data, REPORT_SEAL, asked.overwrite, asked.sources))
     if asked.picture is not None:
         from lickwright.listen.picture import draw_take
@@ -148,9 +148,7 @@ def _standard_input() -> ReadRecording:
 
 def _print(judgement: Judgement, asked: TakeRequest) -> None:
     if asked.form == "json":
-        terminal.out(
-            report_bytes(judgement, os.path.basename(asked.recording or asked.keep or "")).decode("utf-8") + "\n}\n"
-        )
+        terminal.out(report_bytes(judgement, asked.name).decode("utf-8") + "\n}\n")
         return
     from lickwright.listen.report import judgement_text
 
