@@ -18,7 +18,7 @@ from lickwright.listen.model import HeardNote, NoteVerdict
 from lickwright.listen.second_opinion import beats_expected, is_misheard, new_spectrum, own_strengths
 from lickwright.listen.stretches import PICKED, Hearing, clear_pitch
 from lickwright.notation.techniques import BEND_CURVES
-from lickwright.timeline.model import SoundingNote
+from lickwright.timeline.model import PitchGesture, SoundingNote
 
 UNHEARD = "notes that could not be heard out"
 _NEAR = 0.5  # semitones: what is nearer is the same note
@@ -137,7 +137,7 @@ def _judge_single(
         note.verdict, note.onset = NoteVerdict.MISSING, None
         return note
     low, high = (group.low, group.high) if group.high - group.low > 0.3 else group.first
-    near = _NEAR_BENT if any(shape.technique.curve in BEND_CURVES for shape in sound.shapes) else _NEAR
+    near = _NEAR_BENT if _bends(sound) else _NEAR
     if np.isfinite(pitch) and low - near <= pitch <= high + near:
         return note
     spectrum = new_spectrum(hearing.recording, start, stop)
@@ -230,10 +230,15 @@ def _judge_pair(hearing: Hearing, group: ExpectedGroup, start: float, stop: floa
     ]
 
 
+def _bends(sound: SoundingNote) -> list[PitchGesture]:
+    """Return the bends and releases of a note."""
+    return [shape for shape in sound.shapes if shape.technique.curve in BEND_CURVES]
+
+
 def _ways(group: ExpectedGroup, n: int) -> tuple[float, ...]:
-    """Return the pitches that a note of a group has, in half steps from the lowest to the highest that it comes to."""
+    """Return the pitches that a note of a group has, half a semitone apart from the lowest to the highest that it comes to."""
     pitch = group.pitches[n]
-    reached = [shape.amount for shape in group.sounds[n].shapes if shape.technique.curve in BEND_CURVES]
+    reached = [shape.amount for shape in _bends(group.sounds[n])]
     return tuple(pitch + by for by in np.arange(0, max(reached, default=0.0) + 0.5, 0.5))
 
 
@@ -247,7 +252,7 @@ def _judge_one_of_pair(
 ) -> HeardNote:
     """Judge one note of a double stop by the partials that the other has not. `views` are spectra of what is new, and of all, over two lengths."""
     note = HeardNote(sound, NoteVerdict.RIGHT, pitch, "", start)
-    if any(shape.technique.curve in BEND_CURVES for shape in sound.shapes):
+    if _bends(sound):
         note.verdict, note.why = NoteVerdict.UNTOLD, "bent notes of a double stop"
         return note
     taken = [other + higher for other in others]
