@@ -369,7 +369,7 @@ def test_a_folder_is_matched_by_name_and_by_fit_and_heard_once(
 
     heard: list[str] = []
     once = module._heard
-    monkeypatch.setattr(module, "_heard", lambda task: heard.append(task.name) or once(task))
+    monkeypatch.setattr(module, "_heard", lambda choice, task: heard.append(task.name) or once(choice, task))
     write_wave("takes/walk-tobin.wav", wrong)
     code, out, _ = run("takes", "--licks", "licks", "--report", "all.json")
     assert code == 1
@@ -418,7 +418,7 @@ def test_a_folder_that_cannot_be_read_costs_only_itself(
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="the stand-in reaches a process only by fork")
 def test_a_recording_that_ends_its_process_costs_only_itself(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    def heard(task: Task) -> dict[str, Any]:
+    def heard(choice: object, task: Task) -> dict[str, Any]:
         if task.name == "c.wav":
             os._exit(9)
         if task.name == "d.wav":
@@ -466,7 +466,7 @@ def test_a_named_recording_is_heard_again_only_for_its_own_lick(
     import lickwright.cli.listen_workers as module
 
     heard: list[str] = []
-    monkeypatch.setattr(module, "_heard", lambda task: heard.append(task.name) or {"differs": False})
+    monkeypatch.setattr(module, "_heard", lambda choice, task: heard.append(task.name) or {"differs": False})
     write("licks/walk.lick", WALK)
     write("licks/hill.lick", HILL)
     for name in ("walk-mara", "hill-road-mara", "track"):
@@ -491,7 +491,7 @@ def test_a_folder_that_is_stopped_goes_on_from_there(run: Run, monkeypatch: pyte
 
     heard: list[str] = []
 
-    def stopped(task: Task) -> dict[str, Any]:
+    def stopped(choice: object, task: Task) -> dict[str, Any]:
         if task.name == "c.wav":
             raise KeyboardInterrupt
         heard.append(task.name)
@@ -505,7 +505,7 @@ def test_a_folder_that_is_stopped_goes_on_from_there(run: Run, monkeypatch: pyte
     code, _, err = run(*command)
     assert code == 130
     assert err == "2 of 4 recordings heard: the same command goes on from there\nstopped\n"
-    monkeypatch.setattr(module, "_heard", lambda task: heard.append(task.name) or {"differs": False})
+    monkeypatch.setattr(module, "_heard", lambda choice, task: heard.append(task.name) or {"differs": False})
     assert run(*command)[0] == 0
     assert heard == ["a.wav", "b.wav", "c.wav", "d.wav"]
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Sequence
-from functools import cache, partial
+from functools import cached_property, partial
 from typing import Any, NamedTuple
 
 from lickwright.build.isolated_calls import Ended, call_isolated
@@ -19,7 +19,7 @@ from lickwright.listen.expected import ExpectedGroup, expected_groups
 from lickwright.listen.judge import judge_hearing
 from lickwright.listen.report_json import judgement_as_json
 from lickwright.listen.sound_file import UnreadableRecording, read_recording
-from lickwright.listen.stretches import hear_recording
+from lickwright.listen.stretches import Hearing, hear_recording
 from lickwright.report.console import describe_crash
 
 _ENDED = "listening to it was ended from outside, as happens where memory is short"
@@ -49,34 +49,30 @@ def hear_tasks(tasks: Sequence[Task], licks: Sequence[KnownLick]) -> Iterator[di
     """Yield the entry of each recording, in order. An interrupt goes through."""
     if all(task.lick for task in tasks):
         licks = ()  # nothing is told by ear alone
+    listen = partial(_entry, _Choice(licks))
     cores = os.cpu_count() or 1
     if len(tasks) < _FEWEST or cores < 2:
-        _begin(licks)
-        yield from map(_entry, tasks)
+        yield from map(listen, tasks)
         return
-    heard = call_isolated(partial(_entry_in_process, licks), tasks, min(cores, len(tasks)))
-    for task, entry in zip(tasks, heard, strict=True):
+    for task, entry in zip(tasks, call_isolated(listen, tasks, min(cores, len(tasks))), strict=True):
         yield _empty_entry(task, "") | {"error": _ENDED} if isinstance(entry, Ended) else entry
 
 
-_SHARED: list[Sequence[KnownLick]] = []  # the licks that a process tells apart by ear
+class _Choice:
+    """The licks that recordings are told apart by ear from."""
 
+    def __init__(self, licks: Sequence[KnownLick]) -> None:
+        self._licks = licks
 
-def _begin(licks: Sequence[KnownLick]) -> None:
-    _SHARED[:] = [licks]
-    _groups.cache_clear()
+    def fitting_lick(self, hearing: Hearing) -> KnownLick | None:
+        """Return the lick that fits best to what was heard; None where nothing was heard that sounds like a guitar."""
+        index = best_fit(hearing, self._groups)
+        return None if index is None else self._licks[index]
 
-
-@cache
-def _groups() -> list[list[ExpectedGroup]]:
-    """Return the groups of every lick, made once for a process."""
-    return [expected_groups(one.lowered.timeline, one.lowered.performance(Options())) for one in _SHARED[0]]
-
-
-def _entry_in_process(licks: Sequence[KnownLick], task: Task) -> dict[str, Any]:
-    if not _SHARED or _SHARED[0] is not licks:
-        _begin(licks)
-    return _entry(task)
+    @cached_property
+    def _groups(self) -> list[list[ExpectedGroup]]:
+        """The groups of every lick, made once for a process, and only where they are needed."""
+        return [expected_groups(one.lowered.timeline, one.lowered.performance(Options())) for one in self._licks]
 
 
 def _empty_entry(task: Task, state: str) -> dict[str, Any]:
@@ -87,31 +83,28 @@ def _empty_entry(task: Task, state: str) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _entry(task: Task) -> dict[str, Any]:
+def _entry(choice: _Choice, task: Task) -> dict[str, Any]:
     """Return what was heard of one recording. A bug of ours in hearing it is its error."""
     entry = _empty_entry(task, recording_state(task.path, task.key))
     try:
-        return entry | _heard(task)
+        return entry | _heard(choice, task)
     except UnreadableRecording as e:
-        return entry | {
-            "error": f"{e}; {e.finding.hint}",
-            "state": "",
-        }  # it is soon tried again, and a disk may be better then
+        # Without a state it is tried again next time: a disk may be better then.
+        return entry | {"error": f"{e}; {e.finding.hint}", "state": ""}
     except MemoryError:
         return entry | {"error": _SHORT, "state": ""}
     except Exception as e:
         return entry | {"error": describe_crash(e), "bug": True, "state": ""}
 
 
-def _heard(task: Task) -> dict[str, Any]:
+def _heard(choice: _Choice, task: Task) -> dict[str, Any]:
     """Return what an entry has of a recording that can be read. Raises UnreadableRecording."""
     read = read_recording(task.path)
     notes = {"notes": list(read.notes)}
     hearing = hear_recording(read.recording)
     lick, how = task.lick, "name"
     if lick is None:
-        index, how = best_fit(hearing, _groups()), "fit"
-        lick = None if index is None else _SHARED[0][index]
+        lick, how = choice.fitting_lick(hearing), "fit"
     if lick is None:
         return notes | {"error": "nothing was heard that sounds like a guitar"}
     judgement = judge_hearing(lick.lowered.timeline, lick.lowered.performance(Options()), hearing)
