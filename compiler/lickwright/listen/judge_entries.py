@@ -88,9 +88,9 @@ def _is_sure(
         return False
     found = _group_entries(hearing, groups, n, times, higher, start, _CLAIMED)
     told = [entry for entry in found if entry is not None]
+    struck = bool(hearing.picks[begin] > PICKED)
     if not told:
-        return bool(hearing.picks[begin] > PICKED)
-    struck = hearing.picks[begin] > PICKED
+        return struck
     return all(entry.strength > _SURE and (struck or entry.rise > _RISEN) for entry in told)
 
 
