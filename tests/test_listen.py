@@ -295,6 +295,21 @@ def test_each_note_that_is_left_out_is_missing(left: int) -> None:
     assert differing(judged(timeline, wave)) == {left: {DifferenceKind.MISSING}}
 
 
+JUMP = 'key A minor\ntempo 80\nlick "Jump"\n| e5 e8 B8^10 -r p5 G7~-- | D7 G5h7 e5&B8 A5/10 A12 - | e8 e5 B8 e5 B8 B5 G7 - ||\n'
+
+
+def test_notes_that_were_cut_out_of_a_recording_are_not_right() -> None:
+    """What begins after the cut is not taken for the notes that have no room before it."""
+    timeline = timeline_of(JUMP)
+    tones = take_of(timeline)[0]
+    gone = {s.index for s in timeline.sounds if s.string in (3, 4)} - {timeline.sounds[-1].index}
+    first, chord = (min(t.start for t in tones if t.sound >= n) for n in (min(gone), max(gone) + 1))
+    kept = [t if t.start < first else moved(t, 0.0, first - chord) for t in tones if t.sound not in gone]
+    right = {n.sound.index for n in best(judged(timeline, pluck(kept))).notes if n.verdict is NoteVerdict.RIGHT}
+    assert not right & gone
+    assert len(right) == len(timeline.sounds) - len(gone)
+
+
 def test_a_pass_that_is_not_like_the_lick_is_none() -> None:
     """Bar 2 is no second time of bar 1."""
     from lickwright.timeline.excerpt import cut_bars

@@ -147,7 +147,7 @@ def _judge_pass(
     matched = pass_times(groups, begins, begun_starts(hearing, begins), one.tempo)
     times = corrected_times(hearing, groups, matched, one.tempo, higher)
     notes = judge_pitches(hearing, groups, times, higher)
-    absolve_notes(hearing, groups, times, notes, higher)
+    absolve_notes(hearing, groups, times, notes, one.tempo, higher)
     written, heard = np.array([g.at for g in groups]), steady_onsets(groups, times)
     told = np.isfinite(heard)
     pace = overall_pace(written[told], heard[told]) if told.sum() > 1 else 1 / one.tempo

@@ -27,6 +27,7 @@ _NEXT = 0.050  # seconds that are kept from the notes before and after
 _SAME = 0.5  # semitones
 _LOOSE = 2.5  # standard deviations of the player's own time that a note is early or late by
 _LATEST = 0.35  # seconds from which on a note is not late, but after a pause or another one
+_JUMPED = 0.5  # share of the written time between two heard notes below which what lies between them was left out
 _LIKE = 2  # groups on either side that a group may be confused with
 # Decibels, from some 4,000 notes of the sets of tests/bench/listening.py: of 80 notes that were left out none has an entry as strong as `_SURE`; of
 # those that were played, and that no stretch begins, 3 in 4 have.
@@ -49,7 +50,7 @@ def corrected_times(
 ) -> PassTimes:
     """Return the times of a pass with the entries that its match left out, or put elsewhere."""
     starts = list(times.starts)
-    for n, at in _entries_left_out(hearing, groups, times, higher):
+    for n, at in _entries_left_out(hearing, groups, times, tempo, higher):
         starts[n] = at
     times = pass_times(groups, times.begins, starts, tempo)
     for n, at in _entries_on_time(hearing, groups, times, higher):
@@ -106,7 +107,12 @@ def _is_nearer_its_like(groups: Sequence[ExpectedGroup], n: int, timing: OnsetTi
 
 
 def absolve_notes(
-    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, notes: Sequence[HeardNote], higher: float
+    hearing: Hearing,
+    groups: Sequence[ExpectedGroup],
+    times: PassTimes,
+    notes: Sequence[HeardNote],
+    tempo: float,
+    higher: float,
 ) -> None:
     """Take back the verdict on each note that is called missing though it enters, and on one called wrong that only an entry was heard of."""
     by_sound = {note.sound.index: note for note in notes}
@@ -116,7 +122,8 @@ def absolve_notes(
         if wrong and (times.begins[n] is None or _rang_before(hearing, groups, n, times, heard[0], higher)):
             for note in heard:
                 note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
-        if group.kind is ExpectedKind.SINGLE and heard[0].verdict is NoteVerdict.MISSING:
+        missing = group.kind is ExpectedKind.SINGLE and heard[0].verdict is NoteVerdict.MISSING
+        if missing and not _is_jumped_over(groups, n, times, tempo):
             _absolve_single(hearing, groups, n, times, heard[0], higher)
 
 
@@ -157,11 +164,11 @@ def _sharpest(hearing: Hearing, at: float, reach: float) -> float:
 
 
 def _entries_left_out(
-    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, higher: float
+    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, tempo: float, higher: float
 ) -> Iterator[tuple[int, float]]:
     """Yield each judged group that no stretch begins, and when it enters, if it does."""
     for n, group in enumerate(groups):
-        if group.why or times.starts[n] is not None:
+        if group.why or times.starts[n] is not None or _is_jumped_over(groups, n, times, tempo):
             continue
         found = _group_entries(hearing, groups, n, times, higher, times.predicted[n], _AROUND)
         told = [entry for entry in found if entry is not None and entry.rise > _RISEN and entry.strength > _SURE]
@@ -184,6 +191,17 @@ def _entries_on_time(
             continue
         if here.strength > there.strength - _NO_WEAKER:
             yield n, here.at
+
+
+def _is_jumped_over(groups: Sequence[ExpectedGroup], n: int, times: PassTimes, tempo: float) -> bool:
+    """Return whether the notes heard before and after a group are so near each other that the music between them was not played."""
+    told = [m for m, start in enumerate(times.starts) if start is not None]
+    before, after = [m for m in told if m < n][-1:], [m for m in told if m > n][:1]
+    if not before or not after:
+        return False
+    written = (groups[after[0]].at - groups[before[0]].at) / tempo
+    played = (times.starts[after[0]] or 0) - (times.starts[before[0]] or 0)
+    return played < _JUMPED * written and written - played > _LATEST
 
 
 def _group_entries(
