@@ -51,10 +51,12 @@ class _Calls(Generic[Value, Result]):
         return self
 
     def __exit__(self, *_: object) -> None:
-        for process in self._workers.values():
+        started = [process for process in self._workers.values() if process.pid is not None]
+        for process in started:
             process.kill()
-        for conn, process in self._workers.items():
+        for process in started:
             process.join(5)
+        for conn in self._workers:
             conn.close()
 
     def go_on(self) -> None:
@@ -90,9 +92,9 @@ class _Calls(Generic[Value, Result]):
         ours, theirs = self._context.Pipe()
         inherited = [ours, *self._workers] if self._context.get_start_method() == "fork" else []
         process = self._context.Process(target=_serve, args=(theirs, self._function, inherited), daemon=True)
+        self._workers[ours] = process  # before it starts, else an interrupt could come first, and nobody would end it
         with defer_interrupts():  # else Ctrl-C would find the child with the parent's signal handlers
             process.start()
-            self._workers[ours] = process  # also before an interrupt, else nobody would end it
         theirs.close()
         return ours  # type: ignore[no-any-return]
 
