@@ -7,6 +7,7 @@ import signal
 import time
 from multiprocessing.process import BaseProcess
 from pathlib import Path
+from threading import Event, Thread
 
 import pytest
 
@@ -65,15 +66,24 @@ def test_no_process_is_left_where_it_is_given_up() -> None:
 
 
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="looks for processes in /proc")
-def test_no_process_is_left_where_an_interrupt_comes_while_one_starts(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(
+    "threads", [0, 1]
+)  # another thread takes a signal that the one which starts a process holds back
+def test_no_process_is_left_where_an_interrupt_comes_while_one_starts(
+    monkeypatch: pytest.MonkeyPatch, threads: int
+) -> None:
     start = BaseProcess.start
 
     def interrupted_start(process: BaseProcess) -> None:
         start(process)
         os.kill(os.getpid(), signal.SIGINT)
+        time.sleep(0.05)  # the other thread gets it
 
     monkeypatch.setattr(BaseProcess, "start", interrupted_start)
-    before = _children()
+    ended, before = Event(), _children()
+    for _ in range(threads):
+        Thread(target=ended.wait, daemon=True).start()
     with pytest.raises(KeyboardInterrupt):
         next(call_isolated(time.sleep, [60], 1))
+    ended.set()
     assert _children() == before
