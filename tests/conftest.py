@@ -5,8 +5,9 @@ from __future__ import annotations
 import gc
 import os
 import shutil
+import signal
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from hypothesis import settings
 
 from commanding import Run
 from lickwright.cli import main
+from lickwright.core.interrupts import TERMINATION_SIGNALS
 
 # The matrices of a lick are small: with threads of its own, in every worker of the tests, OpenBLAS takes twice the processor time for them.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -45,6 +47,16 @@ def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(50_000, 20, 20)
+
+
+@pytest.fixture(autouse=True)
+def signals() -> Iterator[None]:
+    """Give every test the handlers of signals that the one before it had: the program ignores what ended it, until its process is gone."""
+    before = {number: signal.getsignal(number) for number in TERMINATION_SIGNALS}
+    yield
+    for number, handler in before.items():
+        if signal.getsignal(number) is not handler:
+            signal.signal(number, handler)
 
 
 @pytest.fixture
