@@ -5,13 +5,15 @@ from __future__ import annotations
 import io
 import json
 import os
+import signal
 import struct
 import subprocess
 import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
-from typing import NamedTuple
+from types import FrameType
+from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
@@ -290,6 +292,51 @@ def test_threads_that_read_together_give_standard_error_back() -> None:
     for thread in threads:
         thread.join()
     assert os.path.samestat(os.fstat(2), led)
+
+
+@pytest.mark.skipif(
+    not hasattr(signal, "pthread_sigmask"), reason="interrupts are deferred where the system can do that"
+)
+def test_an_interrupt_anywhere_gives_standard_error_back() -> None:
+    """Ctrl-C comes at every step of the interpreter in turn, until one comes too late."""
+    led, came = os.fstat(2), True
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        for step in range(10_000):
+            if not (came := _interrupted_at(step)):
+                break
+            assert os.path.samestat(os.fstat(2), led), step
+    finally:
+        sys.settrace(None)
+        signal.signal(signal.SIGINT, before)
+    assert step > 100
+    assert not came
+
+
+def _interrupted_at(step: int) -> bool:
+    """Go through the context with an interrupt at one step in its module; return whether it came."""
+    left = step
+
+    def trace(frame: FrameType, event: str, _: object) -> Any:
+        nonlocal left
+        if not frame.f_code.co_filename.endswith("silenced_decoder.py"):
+            return None
+        frame.f_trace_opcodes = True
+        if event == "opcode":
+            left -= 1
+            if left == -1:
+                signal.raise_signal(signal.SIGINT)
+        return trace
+
+    try:
+        sys.settrace(trace)
+        with silenced_decoder():
+            os.write(2, b"")
+    except KeyboardInterrupt:
+        return True
+    finally:
+        sys.settrace(None)
+    return False
 
 
 @pytest.mark.skipif(os.name != "posix", reason="a descriptor is handed over where the system has them")
