@@ -112,7 +112,7 @@ BAD_ENTRIES: list[Any] = [
     _passed(tempo_percent="x"), _passed(score={"of_100": 10**9}), _passed(score=None), _passed(remarks=None), _passed(remarks=[None]),
     _passed(remarks=[{"about": "note", "bar": "1"}]), _passed(remarks=[{"about": [], "bar": 1}]), _passed(remarks=[{"about": "note", "bar": 10**9}]),
     _within(practice=[None]), _within(practice="x"),
-    _within(refusal=None), _within(caution=3),
+    _within(refusal=None), _within(caution=3), _within(tuning_cents=float("nan")), _passed(tempo_percent=float("inf")),
 ]  # fmt: skip
 
 
@@ -134,6 +134,7 @@ BODIES: dict[str, bytes] = {
     "deep": _reported().removesuffix(b"\n \n ]") + b'\n {"file": ' + b"[" * 500_000,
     "many brackets": _reported().removesuffix(b"\n \n ]") + b'\n {"file": [' + b"[]," * 1_000_000 + b"[]]}\n ]",
     "a number without end": _reported().removesuffix(b"\n \n ]") + b'\n {"file": ' + b"9" * 1_000_000 + b"}\n ]",
+    "a number beyond all": _reported(_entry()).replace(b"100.0", b"1e999"),
     "a line of 30 MB": _reported().removesuffix(b"\n \n ]") + b'\n {"file": "' + b"x" * (30 << 20) + b'"}\n ]',
     "no UTF-8": _reported().removesuffix(b"\n \n ]") + b'\n {"file": "\xff\xfe"}\n ]',
     "bytes of nothing": _reported() + bytes(100_000),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable, Iterator
 from json import dumps, loads
+from math import isfinite
 from typing import Any
 
 from lickwright.cli.listen_take import REPORT_SEAL
@@ -25,7 +26,7 @@ def entry_parts(entries: Iterable[dict[str, Any]]) -> Iterator[bytes]:
     between = "\n "
     yield _HEAD.encode()
     for entry in entries:
-        yield (between + dumps(entry, ensure_ascii=False)).encode("utf-8", "backslashreplace")
+        yield (between + dumps(entry, ensure_ascii=False, allow_nan=False)).encode("utf-8", "backslashreplace")
         between = ",\n "
     yield _TAIL.encode()
 
@@ -49,10 +50,18 @@ def _entry(line: bytes) -> dict[str, Any] | None:
     if not line.startswith(b" {"):
         return None
     try:
-        value = loads(line.strip().removesuffix(b","))
+        value = loads(line.strip().removesuffix(b","), parse_float=_number, parse_constant=_number)
     except (ValueError, RecursionError):
         return None
     return value if _is_entry(value) else None
+
+
+def _number(text: str) -> float:
+    """Return a number. Raises ValueError for what JSON has not, such as NaN, and for what is too large for a float."""
+    value = float(text)
+    if not isfinite(value):
+        raise ValueError(text)
+    return value
 
 
 def _is_entry(value: Any) -> bool:

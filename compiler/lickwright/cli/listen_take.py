@@ -93,7 +93,8 @@ def report_bytes(judgement: Judgement, recording: str) -> bytes:
     """Return the report as JSON, up to its seal."""
     from lickwright.listen.report_json import judgement_as_json
 
-    return dumps(judgement_as_json(judgement, recording), indent=1, ensure_ascii=False)[:-2].encode("utf-8")
+    value = judgement_as_json(judgement, recording)
+    return dumps(value, indent=1, ensure_ascii=False, allow_nan=False)[:-2].encode("utf-8")
 
 
 def _part(c: Compilation, lick: CompiledLick, bars: tuple[int, int] | None, verdict: Verdict) -> LoweredLick | None:

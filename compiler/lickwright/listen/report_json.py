@@ -5,6 +5,7 @@ In: a `Judgement` and the name of the recording. Out: dictionaries, lists, strin
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import Any
 
 from lickwright.compare.diff import score_position
@@ -79,4 +80,4 @@ def _note(timeline: Timeline, note: HeardNote) -> dict[str, Any]:
 
 
 def _rounded(value: float | None, digits: int, factor: float = 1.0) -> float | None:
-    return None if value is None else round(value * factor, digits)
+    return None if value is None or not isfinite(value) else round(value * factor, digits)
