@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import importlib
 import os
 import shutil
 import signal
@@ -30,6 +31,7 @@ settings.register_profile("everyday", settings(), max_examples=40)
 settings.register_profile("long", settings(), max_examples=1000)
 settings.load_profile("everyday")
 
+HERE = Path(__file__).resolve().parent
 MEMORY = "/dev/shm"  # a disk in memory, where a file is kept as soon as it is written
 ENOUGH = 2 << 30  # bytes free there, ten times what the tests of a day leave
 
@@ -38,6 +40,23 @@ def pytest_configure(config: pytest.Config) -> None:
     """Lets the everyday tests write their files into memory: they wait for thousands of files to be kept on the disk otherwise."""
     if config.option.markexpr == "not slow" and os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > ENOUGH:
         os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", MEMORY)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection(session: pytest.Session) -> None:
+    """Has each worker import its own share of the test modules first, where all are collected: in a fresh clone every module is
+    rewritten and compiled, and what one worker has done the others read.
+    """
+    worker = getattr(session.config, "workerinput", None)
+    if worker is None or HERE not in (Path(argument).resolve() for argument in session.config.args):
+        return
+    modules = sorted(path.stem for path in HERE.glob("test_*.py"))
+    begin = len(modules) * int(worker["workerid"].removeprefix("gw")) // worker["workercount"]
+    for name in modules[begin:]:
+        try:
+            importlib.import_module(name)
+        except (Exception, pytest.skip.Exception):
+            pass  # said when the module is collected
 
 
 def pytest_collection_finish() -> None:

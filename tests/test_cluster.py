@@ -31,7 +31,6 @@ from storages import opened
 
 pytest.importorskip("joblib")
 distributed = pytest.importorskip("distributed")
-pytestmark = pytest.mark.xdist_group("cluster")
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 TIMES = 3  # each sample is in a library, so that chunks of it wait for workers

@@ -13,8 +13,6 @@ from compare_faults import KINDS, Expected, Make, Page, pages, plant
 from lickwright.compare import Comparison, compare
 from lickwright.compiler import compile_text
 
-pytestmark = pytest.mark.xdist_group("compare")  # the samples are taken apart once
-
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").rglob("*.lick"))
 ENOUGH = 0.95  # of the cases of each kind, and of all mixed
 FEWEST = 20  # cases of a kind, or the test would say nothing

@@ -16,8 +16,6 @@ from lickwright.compare.score import WHOLE
 from lickwright.compare.wording import difference_sentence
 from lickwright.compiler import compile_text
 
-pytestmark = pytest.mark.xdist_group("compare")  # the samples are taken apart once
-
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").rglob("*.lick"))
 A_LICK = 4  # places tried in a lick
 ENOUGH = 0.95  # of the expected lines found, and no more false ones than the rest

@@ -33,8 +33,6 @@ from made_licks import made_lick
 from read_svg import read_systems
 from shares import every_nth
 
-pytestmark = pytest.mark.xdist_group("engraving")  # the samples are engraved once
-
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").glob("**/*.lick"))
 WIDTH = 495.0
 # Groups whose text or sign is a body of its own: no two of them may touch.

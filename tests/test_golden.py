@@ -21,8 +21,6 @@ from lickwright.compiler.compilation import CompiledLick
 from lickwright.export import EXPORTS, Options, SheetRequest
 from read_pdf import printed_pages
 
-pytestmark = pytest.mark.xdist_group("golden")  # every sample is compiled once
-
 HERE = Path(__file__).parent
 SAMPLES = sorted((HERE.parent / "samples").glob("**/*.lick"))
 GOLDEN = HERE / "golden"

@@ -7,10 +7,6 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import cache
 from pathlib import Path
 
-import pytest
-
-pytestmark = pytest.mark.xdist_group("layers")  # the modules are parsed once
-
 PACKAGE = Path(__file__).parent.parent / "compiler" / "lickwright"
 
 # From the ground up: a module imports from its own package and from those on lines above it. Packages on one line do not import each other.

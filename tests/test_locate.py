@@ -32,8 +32,6 @@ from lickwright.timeline.model import Timeline
 from phrases import Phrase, phrase
 from shares import every_nth
 
-pytestmark = pytest.mark.xdist_group("locate")  # the samples are compiled once
-
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 KEPT = ("tuning", "capo", "frets", "tempo", "meter", "pickup", "step", "feel", "notation", "sound", "reach")
 _FIELD = re.compile(r"([a-z-]+)\b")

@@ -16,7 +16,7 @@ from lickwright.export import Options
 from lickwright.export.timing import NOTE
 from pages import LICK, lick_of, page_of
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.slow
 
 NEAR = 0.03  # seconds that the page may be off the timing sheet
 SUNG = """lick "Long tones"

@@ -16,7 +16,7 @@ from commanding import Run, write
 from lickwright.cli import main
 from plucked import pluck, take_of, timeline_of, write_wave
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("browser")]
+pytestmark = pytest.mark.slow
 
 WALK = 'key A minor\ntempo 100\nstep 1/8\nlick "Walk <b>"\n| A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- ||\n'
 

@@ -15,7 +15,6 @@ from lickwright.cli import terminal
 
 pytestmark = [
     pytest.mark.skipif(bool(missing()), reason=missing() or "it works"),
-    pytest.mark.xdist_group("faults"),  # one server for all of them
 ]
 
 
