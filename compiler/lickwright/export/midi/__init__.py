@@ -16,9 +16,10 @@ from lickwright.checks.findings import finding_at_sound, note_as_typed
 from lickwright.core.diagnostics import Diagnostic, Rule, Severity
 from lickwright.export import Export, LoweredLick, Options
 from lickwright.export.midi import channel_voices, one_channel, smf
-from lickwright.export.midi.channel_voices import BEND_RANGE, Report
+from lickwright.export.midi.bend_shapes import BEND_RANGE
+from lickwright.export.midi.channel_voices import Report
 from lickwright.export.midi.smf import Meta
-from lickwright.export.midi.ticks import TICKS_A_QUARTER, Ticks
+from lickwright.export.midi.ticks import TICKS_A_QUARTER, Ticks, paces
 from lickwright.export.timing import PLAIN, techniques_by_sound
 from lickwright.music.rhythm import Meter
 from lickwright.notation.techniques import Stroke
@@ -64,7 +65,7 @@ def emit(stages: LoweredLick, options: Options) -> Export:
             name = note_as_typed(timeline, sound.string, "" if sound.fret is None else sound.fret)
             losses[rule.code, sound.span.start] = finding_at_sound(rule, timeline, sound, f"{name} {message}")
 
-    ticks = Ticks(performance.tempos)
+    ticks = Ticks(paces(performance.tempos))
     tracks = [_conductor(timeline, performance, ticks, losses)]
     tracks += _strings(timeline, performance, ticks, options, report)
     found = sorted(losses.values(), key=lambda loss: (loss.span.start, loss.code))

@@ -9,23 +9,25 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from functools import lru_cache
-from itertools import compress
-from math import floor
-from operator import itemgetter, ne
+from operator import itemgetter
 from typing import NamedTuple
 
 from lickwright.core.diagnostics import Rule, Severity
+from lickwright.export.midi.bend_shapes import (
+    AUDIBLE,
+    BEND_RANGE,
+    CENTRE,
+    BendShape,
+    bend_shape,
+    moves_from,
+    rounded_seconds,
+)
 from lickwright.export.midi.smf import BEND, CONTROL, NOTE_OFF, NOTE_ON, Event, Run, block_events
 from lickwright.export.midi.ticks import Ticks
 from lickwright.notation.techniques import Stroke
 from lickwright.performance.note_events import NoteEvent
-from lickwright.performance.pitch_curves import pitch_offsets
 
-BEND_RANGE = 12  # semitones that a full bend message means, up and down
-CENTRE, FULL = 8192, 16383  # bend values of no bend and of the highest one
-A_SEMITONE = CENTRE / BEND_RANGE  # bend units
 LEGATO, EXPRESSION = 68, 11  # controllers
-AUDIBLE = 0.05  # semitones: a smaller error of pitch is not reported
 _TOUCH = 1e-6  # seconds: two notes closer than this follow one another without a gap
 _OFF_VELOCITY = 64
 OVERLAP = 10  # ticks that a note sounds on into one that is slurred to it
@@ -130,38 +132,39 @@ def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, repo
     """Return the messages of the voices of one string. Bends are sent on change only, and are right before every note-on."""
     out: list[Event] = []
     blocks: list[list[Event] | Run] = [out]
-    bent, legato, ends, overlaps = CENTRE, 0, -1, False
+    bent, legato = CENTRE, 0
     off, on, bend, control = NOTE_OFF | channel, NOTE_ON | channel, BEND | channel, CONTROL | channel
     for voice in found:
-        note, tick, number = voice.parts[0], voice.on, voice.number
+        note, tick = voice.parts[0], voice.on
         hint = legato_hint(note)
+        late = _take_overlapping_end(out, voice) if hint else None
         if hint != legato:
             out.append((tick, control, LEGATO, hint))
             legato = hint
-        bends = [_bends(voice, part, ticks, report) for part in voice.parts] if voice.alone and voice.needs_bend else ()
-        wanted = bends[0][1][0] if bends else CENTRE
+        runs: list[Run] = []
+        wanted = CENTRE
+        if voice.needs_bend and voice.alone:
+            wanted, last = _add_bends(runs, voice, bend, ticks, report)
         if wanted != bent:
             out.append((tick, bend, wanted & 0x7F, wanted >> 7))
             bent = wanted
-        fades = bool(note.fade_in) and voice.alone
-        if fades:
+        fade = _fade(note, voice, control, ticks) if note.fade_in and voice.alone else None
+        if fade:
             out.append((tick, control, EXPRESSION, 0))
-        out.append((tick, on, number, _velocity(note.loudness)))
-        if hint and ends >= 0:
-            overlaps |= _let_overlap(out, ends, voice)
-        if bends or fades:
-            runs = _bend_runs(bends, bent, bend)
-            bent = bends[-1][1][-1] if bends else bent
-            if fades:
-                out += sorted(block_events(runs) + _fade(note, voice, control, ticks))
-            else:
+        out.append((tick, on, voice.number, _velocity(note.loudness)))
+        if fade:
+            out += sorted(block_events(runs) + fade)
+        elif late and runs and runs[0][1] < late[0]:
+            out += sorted([late, *block_events(runs)], key=itemgetter(0))
+        else:
+            if late:
+                out.append(late)
+            if runs:
                 out = []
                 blocks += (*runs, out)
-        ends = len(out)
-        out.append((voice.off, off, number, _OFF_VELOCITY))
-    if overlaps:
-        out = sorted(block_events(blocks), key=itemgetter(0))
-        blocks = [out]
+        if runs:
+            bent = last
+        out.append((voice.off, off, voice.number, _OFF_VELOCITY))
     return ChannelEvents(blocks, bent, legato, out[-1][0] if out else 0)
 
 
@@ -186,60 +189,37 @@ def legato_hint(note: NoteEvent) -> int:
     return 127 if note.joined and (note.stroke is _HAMMER or note.stroke is _PULL) else 0
 
 
-def _let_overlap(out: list[Event], ends: int, voice: ChannelVoice) -> bool:
-    """Let the note whose end is at `ends` sound on into a slurred one, since a synthesizer slurs what overlaps; return whether it does."""
-    end = out[ends]
-    if end[0] != voice.on or end[2] == voice.number:
-        return False
-    out[ends] = (min(voice.on + OVERLAP, voice.off), *end[1:])
-    return True
+def _take_overlapping_end(out: list[Event], voice: ChannelVoice) -> Event | None:
+    """Take the note-off that is last in `out`, and return it later where a slurred note follows at once, since a synthesizer slurs what overlaps."""
+    if not out or out[-1][0] != voice.on or out[-1][2] == voice.number:
+        return None
+    return (min(voice.on + OVERLAP, voice.off), *out.pop()[1:])
 
 
-def _bend_runs(bends: Iterable[tuple[list[int], list[int]]], bent: int, status: int) -> list[Run]:
-    """Return bend messages for the values of each part that differ from the one before, the first from `bent`."""
-    runs: list[Run] = []
-    for at, values in bends:
-        differs = list(map(ne, values, (bent, *values)))
-        bent = values[-1]
-        if not all(differs):
-            at, values = list(compress(at, differs)), list(compress(values, differs))
-        if at:
-            runs.append((status, at, values))
-    return runs
+def _add_bends(runs: list[Run], voice: ChannelVoice, status: int, ticks: Ticks, report: Report) -> tuple[int, int]:
+    """Append the bend messages that follow a note-on, and return the value that it needs before and the one that it ends on."""
+    first = bent = -1
+    for part in voice.parts:
+        shape, begin = _bend_shape(voice, part, ticks, report)
+        if first < 0:
+            first = shape.first
+        elif shape.first != bent:
+            runs.append((status, begin, shape.first, b"", begin))
+        runs += [(status, begin + tick, value, rest, begin + end) for _, tick, value, rest, end in shape.runs]
+        bent = shape.last
+    return first, bent
 
 
-def _bends(voice: ChannelVoice, part: NoteEvent, ticks: Ticks, report: Report) -> tuple[list[int], list[int]]:
-    """Return ticks and bend values of one part of a voice, from its start to before the note-off.
-
-    Each value is exact at its own tick, and every move ends on its target.
-    """
-    at, seconds = [voice.on if part is voice.parts[0] else ticks.at(part.start)], [part.start]
-    for move in part.moves:
-        start, end = max(part.start, move.start), min(part.end, move.end)
-        if start <= end:  # a stroke of a tremolo has its share of what moves all of them
-            ticks.during(at, seconds, start, end)
-    if len(part.moves) > 1:  # moves may overlap; ticks and seconds have the same order
-        at.sort()
-        seconds.sort()
-    while len(at) > 1 and at[-1] >= voice.off:
-        at.pop()
-        seconds.pop()
+def _bend_shape(voice: ChannelVoice, part: NoteEvent, ticks: Ticks, report: Report) -> tuple[BendShape, int]:
+    """Return the bends of one part of a voice, from its start to before the note-off, and its tick; report what a bend does not reach."""
+    begin = voice.on if part is voice.parts[0] else ticks.at(part.start)
+    tempos, length = ticks.paces_from(begin, part.start, part.end), rounded_seconds(part.end - part.start)
     away = part.pitch + voice.moved - voice.number
-    own = CENTRE + away * A_SEMITONE + 0.5
-    values = [floor(own + offset * A_SEMITONE) for offset in pitch_offsets(part.moves, seconds)]
-    reach = abs(away) + sum([abs(move.change) for move in part.moves])  # no value is farther
-    return at, values if reach < BEND_RANGE - 1 else _within_reach(values, voice, part, report)
-
-
-def _within_reach(values: list[int], voice: ChannelVoice, part: NoteEvent, report: Report) -> list[int]:
-    """Return bend values within the range of a bend; report it where the difference can be heard."""
-    farthest = max(max(values) - CENTRE, CENTRE - min(values)) / A_SEMITONE
-    if farthest <= BEND_RANGE - AUDIBLE:  # a full bend down, or up but for the last step of the scale, is still kept
-        return values
-    if farthest > BEND_RANGE + AUDIBLE and not voice.said:
-        far = f"moves {farthest:.1f} half steps from the picked note"
+    shape = bend_shape(tempos, length, voice.off - begin, away, moves_from(part))
+    if shape.farthest > BEND_RANGE + AUDIBLE and not voice.said:
+        far = f"moves {shape.farthest:.1f} half steps from the picked note"
         report(TOO_WIDE, part.sound, f"{far}: it stops at {BEND_RANGE}, the reach of a MIDI bend")
-    return [min(FULL, max(0, value)) for value in values]
+    return shape, begin
 
 
 def _fade(note: NoteEvent, voice: ChannelVoice, control: int, ticks: Ticks) -> list[Event]:

@@ -7,9 +7,8 @@ bends every string, and each note exists once.
 from __future__ import annotations
 
 from lickwright.core.diagnostics import Rule, Severity
+from lickwright.export.midi.bend_shapes import AUDIBLE, CENTRE
 from lickwright.export.midi.channel_voices import (
-    AUDIBLE,
-    CENTRE,
     EXPRESSION,
     LEGATO,
     ChannelEvents,

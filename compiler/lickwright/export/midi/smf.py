@@ -8,13 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import lru_cache
-from operator import add, sub
+from itertools import compress, pairwise
+from operator import add, ne, sub
 from struct import pack
 
 # (tick, status, first data byte, second): a channel message with two data bytes.
 Event = tuple[int, int, int, int]
-# (status, ticks, values): messages of one status in a row, at least one; a value has 14 bits in two data bytes, the lower seven first.
-Run = tuple[int, list[int], list[int]]
+# (status, tick, value, rest, end): messages of one status in a row, the first at `tick`, the last at `end`; a value has 14 bits in two data bytes,
+# the lower seven first. `rest` are the messages after the first as they stand in a file, three bytes each: the distance, and the value.
+Run = tuple[int, int, int, bytes, int]
 # (tick, kind, payload): a meta event, which belongs to the file and not to a channel.
 Meta = tuple[int, int, bytes]
 
@@ -24,7 +26,6 @@ NOTE_OFF, NOTE_ON, CONTROL, PROGRAM, BEND = 0x80, 0x90, 0xB0, 0xC0, 0xE0
 MAX_TEXT = 2000  # bytes of a text event
 _NEVER: Meta = (1 << 62, 0, b"")  # after the last meta event
 _HALVES = bytes(byte // 2 for byte in range(256))
-_FEW = 8  # messages of a run that are appended one by one as fast as by columns
 
 
 def text_payload(words: str) -> bytes:
@@ -59,10 +60,37 @@ def _meta(kind: int, payload: bytes) -> bytes:
 _TRACK_END = b"\0" + _meta(_END, b"")
 
 
+def pack_runs(at: list[int], values: list[int], status: int = 0) -> tuple[Run, ...]:
+    """Return the messages whose values differ from the one before, but for the first, as few runs; ticks ascend from `at[0]`."""
+    differs = list(map(ne, values[1:], values))
+    at, values = list(compress(at[1:], differs)), list(compress(values[1:], differs))
+    if not at:
+        return ()
+    steps = list(map(sub, at[1:], at))
+    cuts = [0, *[i for i, step in enumerate(steps, 1) if step >= 0x80], len(at)]  # a distance in `rest` has one byte
+    # A value times two, in two bytes: the upper byte is the upper seven bits, the lower byte is twice the lower seven.
+    doubled = pack(f"<{len(at)}H", *map(add, values, values))
+    lower, upper = doubled[::2].translate(_HALVES), doubled[1::2]
+    runs = []
+    for first, last in pairwise(cuts):
+        rest = bytearray(3 * (last - first - 1))
+        rest[::3], rest[1::3], rest[2::3] = (
+            bytes(steps[first : last - 1]),
+            lower[first + 1 : last],
+            upper[first + 1 : last],
+        )
+        runs.append((status, at[first], values[first], bytes(rest), at[last - 1]))
+    return tuple(runs)
+
+
 def run_events(run: Run) -> list[Event]:
     """Return the messages of a run one by one."""
-    status, at, values = run
-    return [(tick, status, value & 0x7F, value >> 7) for tick, value in zip(at, values, strict=True)]
+    status, tick, value, rest, _ = run
+    events = [(tick, status, value & 0x7F, value >> 7)]
+    for distance, lower, upper in zip(rest[::3], rest[1::3], rest[2::3], strict=True):
+        tick += distance
+        events.append((tick, status, lower, upper))
+    return events
 
 
 def block_events(blocks: Iterable[list[Event] | Run]) -> list[Event]:
@@ -119,21 +147,17 @@ class _Track:
         self._last, self._running = last, running
 
     def add_run(self, run: Run) -> None:
-        """Append a run of messages, its bytes by columns: distances of one byte, then the lower and the upper seven bits."""
-        status, at, values = run
-        steps = list(map(sub, at[1:], at))
-        if len(at) < _FEW or at[-1] >= self._due[0] or max(steps) >= 0x80:
+        """Append a run of messages, all but the first as they are."""
+        status, tick, value, rest, end = run
+        if end >= self._due[0]:
             self.add_messages(run_events(run))
             return
-        self.add_messages(run_events((status, at[:1], values[:1])))
-        # A value times two, in two bytes: the upper byte is the upper seven bits, the lower byte is twice the lower seven.
-        doubled = pack(f"<{len(steps)}H", *map(add, values[1:], values[1:]))
-        made = bytearray(3 * len(steps))
-        made[::3], made[1::3], made[2::3] = bytes(steps), doubled[::2].translate(_HALVES), doubled[1::2]
-        self._made += bytes(self._few)
-        self._made += made
-        self._few.clear()
-        self._last = at[-1]
+        self.add_messages(((tick, status, value & 0x7F, value >> 7),))
+        if rest:
+            self._made += bytes(self._few)
+            self._made += rest
+            self._few.clear()
+            self._last = end
 
     def _add_metas(self, tick: int) -> int:
         """Append the meta events that are due at a tick, after which no status is in force; return the tick of the next one."""
