@@ -11,9 +11,11 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from guitar_strings import Guitar, Samples, font_guitars, real_guitars
+from guitar_strings import RATE, Guitar, Samples, font_guitars, real_guitars
+from mistakes import MISTAKES
+from played import Take
 from rooms import ROOMS, with_another
-from students import MISTAKES, Take, play_lick
+from students import play_lick
 from takes import sound_take
 
 from lickwright import compile_file
@@ -31,9 +33,10 @@ _LONGEST = 26.0  # seconds of a lick
 class Case(NamedTuple):
     name: str
     take: Take
-    samples: Samples  # mono, 48 kHz
+    samples: Samples  # (samples,) or (samples, channels)
     room: str
     offset: float  # seconds that the room puts before the music
+    rate: int = RATE  # Hz
 
 
 @lru_cache(maxsize=2)

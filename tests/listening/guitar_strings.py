@@ -112,7 +112,11 @@ def _font_string(program: int, pitch: int) -> RecordedString:
 def _read_string(path: Path, near: float) -> RecordedString:
     samples, rate = soundfile.read(path, dtype="float32", always_2d=True)
     assert rate == RATE
-    mono = samples.mean(axis=1)
+    return cut_string(samples.mean(axis=1), near)
+
+
+def cut_string(mono: Samples, near: float) -> RecordedString:
+    """Return a recorded string cut at its attack, loudest at 1, with its pitch, which is within half a semitone of `near` (MIDI)."""
     attack = _attack(mono)
     cut = mono[max(0, attack - LEAD) :].copy()
     cut[: LEAD // 2] *= np.linspace(0, 1, LEAD // 2, dtype=np.float32)

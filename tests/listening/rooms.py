@@ -15,19 +15,19 @@ Random = np.random.Generator
 Room = Callable[[Samples, Random], Samples]
 
 
-def _level(decibels: float) -> float:
+def level(decibels: float) -> float:
     return float(10 ** (decibels / 20))
 
 
-def _noise(count: int, random: Random, slope: float = 0.5) -> Samples:
+def noise(count: int, random: Random, slope: float = 0.5) -> Samples:
     """Noise of level 1 (root mean square) whose power falls with frequency to the power `2 * slope`."""
     spectrum = np.fft.rfft(random.standard_normal(count))
     spectrum /= np.maximum(1, np.arange(len(spectrum)) * 200 / count) ** slope
-    noise = np.fft.irfft(spectrum, count)
-    return (noise / noise.std()).astype(np.float32)
+    shaped = np.fft.irfft(spectrum, count)
+    return (shaped / shaped.std()).astype(np.float32)
 
 
-def _filtered(wave: Samples, low: float, high: float) -> Samples:
+def filtered(wave: Samples, low: float, high: float) -> Samples:
     """A band, with soft edges (second order each)."""
     spectrum = np.fft.rfft(wave)
     hertz = np.arange(len(spectrum)) * RATE / len(wave)
@@ -36,14 +36,14 @@ def _filtered(wave: Samples, low: float, high: float) -> Samples:
 
 
 def dry(wave: Samples, random: Random) -> Samples:
-    return wave + _level(-75) * _noise(len(wave), random)
+    return wave + level(-75) * noise(len(wave), random)
 
 
 def noisy(wave: Samples, random: Random) -> Samples:
     """A fan, and hum of the mains."""
     time = np.arange(len(wave)) / RATE
-    hum = sum(_level(-6 * n) * np.sin(2 * np.pi * 50 * n * time + random.uniform(0, 6)) for n in (1, 2, 3, 5))
-    return (wave + _level(-44) * _noise(len(wave), random) + _level(-40) * hum).astype(np.float32)
+    hum = sum(level(-6 * n) * np.sin(2 * np.pi * 50 * n * time + random.uniform(0, 6)) for n in (1, 2, 3, 5))
+    return (wave + level(-44) * noise(len(wave), random) + level(-40) * hum).astype(np.float32)
 
 
 def reverberant(wave: Samples, random: Random) -> Samples:
@@ -51,41 +51,41 @@ def reverberant(wave: Samples, random: Random) -> Samples:
     count = int(0.5 * RATE)
     tail = random.standard_normal(count) * 10 ** (-3 * np.arange(count) / (0.45 * RATE))
     tail[: int(0.004 * RATE)] = 0
-    tail *= _level(-8) / np.sqrt((tail**2).sum())
+    tail *= level(-8) / np.sqrt((tail**2).sum())
     size = 1 << int(np.ceil(np.log2(len(wave) + count)))
     wet = np.fft.irfft(np.fft.rfft(wave, size) * np.fft.rfft(tail, size), size)[: len(wave)]
-    return (wave + _filtered(wet.astype(np.float32), 100, 6000) + _level(-60) * _noise(len(wave), random)).astype(
+    return (wave + filtered(wet.astype(np.float32), 100, 6000) + level(-60) * noise(len(wave), random)).astype(
         np.float32
     )
 
 
 def phone(wave: Samples, random: Random) -> Samples:
     """A telephone on the table: a narrow band, its level held, its noise, clipped a little at peaks."""
-    band = _filtered(wave, 180, 6500)
+    band = filtered(wave, 180, 6500)
     power = np.convolve(band**2, np.ones(4800) / 4800, "same")
     held = band / np.sqrt(np.maximum(power, 1e-3 * power.max())) ** 0.4
     held /= np.abs(held).max()
-    return (np.clip(1.3 * held, -1, 1) * 0.7 + _level(-50) * _noise(len(wave), random)).astype(np.float32)
+    return (np.clip(1.3 * held, -1, 1) * 0.7 + level(-50) * noise(len(wave), random)).astype(np.float32)
 
 
 def overdriven(wave: Samples, random: Random) -> Samples:
     return (
-        0.5 * _filtered(np.tanh(9 * wave / np.abs(wave).max()), 80, 5000) + _level(-60) * _noise(len(wave), random)
+        0.5 * filtered(np.tanh(9 * wave / np.abs(wave).max()), 80, 5000) + level(-60) * noise(len(wave), random)
     ).astype(np.float32)
 
 
 def talk_and_click(wave: Samples, random: Random) -> Samples:
     """Somebody says something first; the click of the headphones is heard through."""
-    words = _speech(2.0, random)
+    words = speech(2.0, random)
     out = np.concatenate((0.25 * words, np.zeros(RATE // 2, np.float32), wave))
     for at in np.arange(len(words) + RATE // 4, len(out) - RATE // 10, int(RATE * random.uniform(0.5, 0.7))):
         count = RATE // 50
         burst = np.sin(2 * np.pi * 2500 * np.arange(count) / RATE) * np.exp(-np.arange(count) / (0.003 * RATE))
-        out[at : at + count] += _level(-38) * burst
-    return (out + _level(-65) * _noise(len(out), random)).astype(np.float32)
+        out[at : at + count] += level(-38) * burst
+    return (out + level(-65) * noise(len(out), random)).astype(np.float32)
 
 
-def _speech(seconds: float, random: Random) -> Samples:
+def speech(seconds: float, random: Random) -> Samples:
     """Something like a voice: a buzz whose pitch wanders, through resonances that change with the syllables."""
     count = int(seconds * RATE)
     time = np.arange(count) / RATE
@@ -108,7 +108,7 @@ def with_another(wave: Samples, other: Samples, decibels: float = -24) -> Sample
     """Another guitar in the room, so much softer."""
     out = wave.copy()
     count = min(len(wave), len(other))
-    out[:count] += _level(decibels) * other[:count] * np.abs(wave).max() / np.abs(other).max()
+    out[:count] += level(decibels) * other[:count] * np.abs(wave).max() / np.abs(other).max()
     return out
 
 

@@ -19,8 +19,11 @@ from lickwright.listen.model import HeardNote, JudgedPass, Judgement, NoteVerdic
 from lickwright.listen.recording import resample_recording
 from lickwright.performance.note_events import perform
 
-RATE = 48_000
 _TIMES = {DifferenceKind.EARLY, DifferenceKind.LATE}
+_GONE = {  # several notes that are not played, and the row that counts them
+    "left out": "notes of several left out found", "skipped": "notes of a skipped bar found", "not played": "notes not played at the end found",
+}  # fmt: skip
+_NOT_RIGHT = {"wrong", "missing", "pair wrong", "pair missing", *_GONE}
 _BENDS = {DifferenceKind.BEND, DifferenceKind.INTONATION}
 
 
@@ -37,10 +40,11 @@ class Tally:
 
 def listen_to(case: Case, tally: Tally) -> Judgement:
     start = time.process_time()
-    blocks = (case.samples[i : i + 65_536, None] for i in range(0, len(case.samples), 65_536))
-    heard = judge_recording(case.take.timeline, perform(case.take.timeline), resample_recording(blocks, RATE))
+    samples = case.samples.reshape(len(case.samples), -1)
+    blocks = (samples[i : i + 65_536] for i in range(0, len(samples), 65_536))
+    heard = judge_recording(case.take.timeline, perform(case.take.timeline), resample_recording(blocks, case.rate))
     tally.worked += time.process_time() - start
-    tally.seconds += len(case.samples) / RATE
+    tally.seconds += len(case.samples) / case.rate
     return heard
 
 
@@ -75,6 +79,8 @@ def _tally_note(case: Case, note: HeardNote, tally: Tally) -> int:
     """Count a note; return how many false words were said about it."""
     take, index = case.take, note.sound.index
     label = take.labels.get(index, "")
+    if label == "not judged":
+        return 0
     kinds, verdict = note.kinds, note.verdict
     where = (
         f"{case.name}: sound {index} bar {note.sound.bar + 1} ({label or 'right'}) {verdict} {sorted(map(str, kinds))}"
@@ -93,6 +99,7 @@ def _tally_note(case: Case, note: HeardNote, tally: Tally) -> int:
         "bend flat": ("bend off found", bool(kinds & _BENDS)), "bend sharp": ("bend off found", bool(kinds & _BENDS)),
         "bend late": ("bend late found", bool(kinds & _TIMES)), "not released": ("release missing found", bool(kinds & _BENDS)),
         "vibrato missing": ("vibrato missing found", DifferenceKind.TECHNIQUE in kinds),
+        **{name: (row, bad) for name, row in _GONE.items()},
     }  # fmt: skip
     if label in checks:
         row, good = checks[label]
@@ -100,7 +107,7 @@ def _tally_note(case: Case, note: HeardNote, tally: Tally) -> int:
         if not good:
             tally.said.append(f"MISSED {row}: {where} amount {take.amounts[index]:.3f}")
     false = 0
-    if label not in ("wrong", "missing", "pair wrong", "pair missing"):
+    if label not in _NOT_RIGHT:
         tally.found["told"].append(True)
         for row in (
             "false",
@@ -111,7 +118,7 @@ def _tally_note(case: Case, note: HeardNote, tally: Tally) -> int:
     if onset is not None and note.onset is not None and not bad and note.sound.kind == "note":
         off = note.onset - onset - case.offset
         tally.values["onset " + ("overdriven" if case.room == "overdriven" else "plain")].append(1000 * abs(off))
-    if not bad and label not in ("late", "early", "bend late", "missing", "wrong"):
+    if not bad and label not in ("late", "early", "bend late", *_NOT_RIGHT):
         late = bool(kinds & _TIMES)
         tally.found["false late"].append(late)
         false += late
@@ -168,6 +175,8 @@ def rows(tally: Tally) -> Iterator[tuple[str, str, str]]:
     yield "  dry and phone", hundred("false dry"), "<= 0.8"
     yield "  another guitar in the room", hundred("false in company"), "<= 2.5"
     yield "wrong or missing single notes found", share("wrong or missing found"), ">= 97 %"
+    for row in _GONE.values():
+        yield row, share(row), ">= 97 %"
     yield "wrong in a double stop found", share("wrong in a pair found"), ">= 95 %"
     yield "missing in a double stop found", share("missing in a pair found"), ">= 75 %"
     yield "extra notes found", share("extra found"), ">= 90 %"

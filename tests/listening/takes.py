@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 from guitar_strings import LEAD, RATE, Guitar, Samples
-from students import Stroked, Take, strokes_by_string
+from played import Stroked, Take, strokes_by_string
 
 from lickwright.notation.techniques import Damping, Stroke
 
