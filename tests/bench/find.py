@@ -79,6 +79,9 @@ def fill(folder: str, ones: list[LickFacts], number: int) -> float:
             begun = time.perf_counter()
             index_schema.add_licks_of_sources(manifest.db, [(n, [licks[n]]) for n, _, _ in rows])
             spent += time.perf_counter() - begun
+        begun = time.perf_counter()
+        manifest.complete_index()
+        spent += time.perf_counter() - begun
         manifest.keep()
     return spent / number
 

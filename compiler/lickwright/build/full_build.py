@@ -145,6 +145,8 @@ class FullBuild:
                 self.summary.pruned(*prune.prune_outputs(self.manifest, self.storage, self._whole))
             else:
                 self.summary.gone, self.summary.older = prune.count_prunable(self.manifest, self._whole)
+            if self._todo:
+                self.manifest.complete_index()
             self._update_release()
             self._update_site()
         except KeyboardInterrupt:

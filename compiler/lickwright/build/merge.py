@@ -149,6 +149,7 @@ class _Merging:
             summary.pruned(*prune.prune_outputs(self._manifest, self._storage))
         else:
             summary.gone, summary.older = prune.count_prunable(self._manifest)
+        self._manifest.complete_index()
         self._update_release()
         self._update_site()
         self._keep_record()

@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 from lickwright.analysis.figure_names import FIGURES
 from lickwright.core.diagnostics import nearest_name
+from lickwright.index.bitmap_search import Lookup, Ways
 from lickwright.index.query_fields import (
     FIELDS_BY_NAME,
     OLD_NAMES,
@@ -23,6 +24,7 @@ from lickwright.index.query_fields import (
 )
 from lickwright.index.query_parser import QueryError, QueryTerm, Value, refuse_foreign_syntax
 from lickwright.store.features import NUMBERED
+from lickwright.store.lick_bitmaps import BOX, EMPTY, KINDS
 
 NONE = "none"  # as a value: the lick does not say
 _RANGE = re.compile(r"(\d{1,6}(?:\.\d{1,3})?)(?:-(\d{1,6}(?:\.\d{1,3})?))?")
@@ -44,6 +46,7 @@ class Condition(NamedTuple):
     negated: bool = False
     narrow: bool = False  # True if the index `licks_narrow` holds all columns in it
     doubt: QueryError | None = None  # what is probably wrong with the term if it finds nothing
+    ways: Ways = ()  # the term without its `not`, as bitmaps answer it
 
 
 def to_condition(term: QueryTerm, search: bool) -> Condition:
@@ -60,7 +63,7 @@ def to_condition(term: QueryTerm, search: bool) -> Condition:
             found = _any([_one(field, value, search) for value in term.values])
     if not term.negated:
         return found
-    return Condition(f"NOT coalesce(({found.sql}), 0)", found.values, found.match, True, found.narrow)
+    return found._replace(sql=f"NOT coalesce(({found.sql}), 0)", negated=True, doubt=None)
 
 
 def _field(term: QueryTerm) -> QueryField:
@@ -81,6 +84,7 @@ def _any(ways: Sequence[Condition]) -> Condition:
         " OR ".join(f"({way.sql})" for way in ways),
         tuple(value for way in ways for value in way.values),
         narrow=all(way.narrow for way in ways),
+        ways=tuple(one for way in ways for one in way.ways) if all(way.ways for way in ways) else (),
     )
 
 
@@ -96,9 +100,10 @@ def _none(field: QueryField, value: Value) -> Condition:
     if field.takes == "file":
         raise QueryError("every lick has a file", value.start, value.end, "name a part of its path")
     column = field.columns[0]
-    if column in ("tonic", "level", "lowest"):
-        return Condition(f'"{column}" IS NULL', ())
-    return Condition(f'"{column}" = ' + ("0" if field.takes == "number" else "''"), ())
+    if field.takes == "number" and column not in ("level", "lowest"):
+        return Condition(f'"{column}" = 0', (), ways=_alike((column,), 0))
+    ways = _alike((EMPTY,), column)
+    return Condition(f'"{column}" ' + ("IS NULL" if column in ("tonic", "level", "lowest") else "= ''"), (), ways=ways)
 
 
 # --- words -----------------------------------------------------------------------------------------------------------
@@ -119,7 +124,23 @@ def _text(columns: Sequence[str], value: Value, search: bool) -> Condition:
         like = "%" + "_".join(words) + "%"
         return Condition(" OR ".join(f'"{column}" LIKE ?' for column in columns), (like,) * len(columns))
     asked = f'{{{" ".join(columns)}}} : "{" ".join(words)}"' + ("" if value.quoted else " *")
-    return Condition("id IN (SELECT rowid FROM lick_text WHERE lick_text MATCH ?)", (asked,), asked)
+    return Condition(
+        "id IN (SELECT rowid FROM lick_text WHERE lick_text MATCH ?)", (asked,), asked,
+        ways=_with_word(columns, words[0].lower(), value.quoted) if len(words) == 1 else (),
+    )  # fmt: skip
+
+
+def _with_word(columns: Sequence[str], word: str, whole: bool) -> Ways:
+    """Return how bitmaps find a word, or the beginning of one, in one of the columns; () if they do not."""
+    if not word.isascii() or not set(columns) <= set(KINDS):
+        return ()
+    if whole:
+        return _alike(columns, word)
+    return ((Lookup(tuple(columns), "value >= ? AND value < ?", (word, word[:-1] + chr(ord(word[-1]) + 1))),),)
+
+
+def _alike(kinds: Sequence[str], value: str | int | float) -> Ways:
+    return ((Lookup(tuple(kinds), "value = ?", (value,)),),)
 
 
 def _known(known: Sequence[str], what: str, value: Value) -> None:
@@ -162,15 +183,17 @@ def _key(field: QueryField, value: Value, search: bool) -> Condition:
     text = " ".join(value.text.split())
     mode = MODE_ALIASES.get(text.lower(), text.lower())
     if mode in MODES:
-        return Condition("mode = ?", (mode,), narrow=True)
+        return Condition("mode = ?", (mode,), narrow=True, ways=_alike(("mode",), mode))
     try:
         if re.fullmatch(r"[A-G](#|b)?", text):
-            return Condition("tonic = ?", (parse_note_name(text).pc,), narrow=True)
+            tonic = parse_note_name(text).pc
+            return Condition("tonic = ?", (tonic,), narrow=True, ways=_alike(("tonic",), tonic))
         key = parse_key(text)
     except ValueError as e:
         near = None if " " in text else nearest_name(mode, (*MODES, *MODE_ALIASES))
         raise QueryError(str(e), value.start, value.end, f"did you mean {near}?" if near else "") from None
-    return Condition("tonic = ? AND mode = ?", (key.tonic.pc, key.mode), narrow=True)
+    both = (*_alike(("tonic",), key.tonic.pc)[0], *_alike(("mode",), key.mode)[0])
+    return Condition("tonic = ? AND mode = ?", (key.tonic.pc, key.mode), narrow=True, ways=(both,))
 
 
 def _chords(field: QueryField, value: Value, search: bool) -> Condition:
@@ -196,7 +219,9 @@ def _box(field: QueryField, value: Value, search: bool) -> Condition:
         return Condition("box = ?", ("" if spec.any else str(spec),))
     bits = sum(1 << number - 1 for number in spec.numbers)
     bits |= 1 << NUMBERED + SHAPES.index(spec.shape) if spec.shape else 0
-    return Condition("boxes & ? = ?", (bits, bits), narrow=True)
+    places = [place for place in range(bits.bit_length()) if bits >> place & 1]
+    all_of_them = tuple(Lookup((BOX,), "value = ?", (place,)) for place in places)
+    return Condition("boxes & ? = ?", (bits, bits), narrow=True, ways=(all_of_them,) if places else ())
 
 
 def _one_of(field: QueryField, value: Value, search: bool) -> Condition:
@@ -214,7 +239,7 @@ def _one_of(field: QueryField, value: Value, search: bool) -> Condition:
         read = value.text
     if field.name == "feel":
         return Condition("feel = ? OR feel LIKE ?", (read, read + " %"))
-    return Condition(f'"{field.name}" = ?', (read,), doubt=doubt)
+    return Condition(f'"{field.name}" = ?', (read,), doubt=doubt, ways=_alike((field.name,), read))
 
 
 def _file(field: QueryField, value: Value, search: bool) -> Condition:
@@ -239,7 +264,13 @@ def _finding(field: QueryField, value: Value, search: bool) -> Condition:
 def _number(field: QueryField, value: Value, search: bool) -> Condition:
     """Return the condition for a number, or for a range: `tempo:80-100`."""
     low, high = _read(field, value)
-    return Condition(f"{field.columns[0]} >= ? AND {field.columns[1]} <= ?", (low, high), narrow=True)
+    above, below = field.columns
+    if above == below:
+        ways: Ways = ((Lookup((above,), "value BETWEEN ? AND ?", (low, high)),),)
+    else:
+        ways = ((Lookup((above,), "value >= ?", (low,)), Lookup((below,), "value <= ?", (high,))),)
+    ways = ways if above in KINDS else ()
+    return Condition(f"{above} >= ? AND {below} <= ?", (low, high), narrow=True, ways=ways)
 
 
 def _compared(field: QueryField, term: QueryTerm) -> Condition:
@@ -256,7 +287,8 @@ def _compared(field: QueryField, term: QueryTerm) -> Condition:
             "a comparison takes one number", term.start, term.end, f"write {field.name}:{term.values[0].text}"
         )
     column = field.columns[term.compare[0] == "<"]
-    return Condition(f"{column} {term.compare} ?", (low,), narrow=True)
+    ways = ((Lookup((column,), f"value {term.compare} ?", (low,)),),) if column in KINDS else ()
+    return Condition(f"{column} {term.compare} ?", (low,), narrow=True, ways=ways)
 
 
 def _read(field: QueryField, value: Value) -> tuple[float, float]:

@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from itertools import filterfalse
 from typing import Any, NamedTuple, overload
 
+from lickwright.index.bitmap_search import LickSet, all_licks, licks_by_ways
 from lickwright.index.multiword_values import join_multiword_values
 from lickwright.index.query_conditions import Condition, to_condition
 from lickwright.index.query_parser import QueryTerm, parse_query
@@ -32,18 +33,22 @@ class SearchHit(NamedTuple):
 
 
 class Hits(Sequence[SearchHit]):
-    """Licks that were found, in order. They are read a few at a time, each time they are looked at: a library may have very many."""
+    """Licks that were found, in order. They are read some at a time, and all anew each time they are looked at: a library may have very many."""
 
     def __init__(self, connection: sqlite3.Connection, ids: Sequence[int]) -> None:
         self._connection, self._ids = connection, ids
+        self._first: list[SearchHit] = []  # those read first, where no others are
 
     def __len__(self) -> int:
         return len(self._ids)
 
     def __iter__(self) -> Iterator[SearchHit]:
         for some in _some(self._ids):
-            by_id = {hit.lick: hit for hit in fetch_hits(self._connection, some)}
-            yield from (by_id[lick] for lick in some)
+            if not self._first:
+                by_id = {hit.lick: hit for hit in fetch_hits(self._connection, some)}
+                hits = [by_id[lick] for lick in some]
+                self._first = hits if len(hits) == len(self._ids) else []
+            yield from self._first or hits
 
     @overload
     def __getitem__(self, at: int) -> SearchHit: ...
@@ -86,13 +91,14 @@ def search_index(connection: sqlite3.Connection, question: str, limit: int | Non
     """Return the licks that answer a question, by path and line, at most `limit`. Raises QueryError if it cannot be read."""
     terms, order = interpret_question(question, has_full_text(connection))
     conditions = [one for _, one in terms]
-    if limit is not None and not order and _are_words(conditions):
+    every = all_licks(connection) if not conditions or any(one.ways for one in conditions) else None
+    if every is None and limit is not None and not order and _are_words(conditions):
         total = _count_with_words(connection, conditions)
         if _FEW < total > limit:
             return SearchResult(total, Hits(connection, _first_with_words(connection, conditions, limit)), ())
-    ids = find_ids(connection, conditions)
+    ids = _licks_with(connection, conditions, every)
     alone = len(terms) == 1
-    none = [term for term, one in terms if not ids and (alone or not find_ids(connection, [one], 1))]
+    none = [term for term, one in terms if not ids and (alone or not _licks_with(connection, [one], every, 1))]
     for term, one in terms:
         if one.doubt is not None and term in none:
             raise one.doubt
@@ -102,7 +108,28 @@ def search_index(connection: sqlite3.Connection, question: str, limit: int | Non
 def matching_ids(connection: sqlite3.Connection, question: str) -> list[int] | None:
     """Return the ids of the licks that answer a question; None for one that asks nothing. Raises QueryError."""
     terms, _ = interpret_question(question, has_full_text(connection))
-    return find_ids(connection, [one for _, one in terms]) if terms else None
+    return list(_licks_with(connection, [one for _, one in terms], all_licks(connection))) if terms else None
+
+
+def _licks_with(
+    connection: sqlite3.Connection, conditions: Sequence[Condition], every: LickSet | None, limit: int = -1
+) -> Collection[int]:
+    """Return the ids of the licks that meet all conditions, as `find_ids` does, by bitmaps where there are any. `every`: all licks, by them."""
+    if every is None:
+        return find_ids(connection, conditions, limit)
+    found = every
+    for one in conditions:
+        if one.ways:
+            own = licks_by_ways(connection, one.ways)
+            found = found - own if one.negated else found & own
+    others = [one for one in conditions if not one.ways]
+    if not others:
+        return found
+    excluded = [one for one in others if one.match and one.negated]
+    lost = set(_with_words(connection, " OR ", excluded, -1)) if excluded else set()
+    others = [one for one in others if one not in excluded]
+    own_ids = find_ids(connection, others) if others else found
+    return [lick for lick in own_ids if lick in found and lick not in lost]
 
 
 def find_ids(connection: sqlite3.Connection, conditions: Sequence[Condition], limit: int = -1) -> list[int]:
@@ -194,7 +221,7 @@ def _first(connection: sqlite3.Connection, ids: Iterable[int], limit: int | None
 
 def _in_order(connection: sqlite3.Connection, ids: Collection[int], limit: int) -> Iterator[int]:
     """Yield the first by path and line, by going through all licks until enough are found: of very many that is faster."""
-    wanted, left = set(ids), limit
+    wanted, left = ids if isinstance(ids, LickSet) else set(ids), limit
     for (lick,) in connection.execute(_BY_PLACE.format("")):
         if left <= 0:
             break

@@ -15,6 +15,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import get_args, get_type_hints
 
 from lickwright.store.features import IndexedFinding, LickFacts
+from lickwright.store.lick_bitmaps import has_bitmaps, next_unentered
 
 VERSION = 3  # of these tables: another one is built anew
 _AT_ONCE = 500  # sources or phrases in one statement
@@ -98,6 +99,8 @@ def add_licks(
 def add_licks_of_sources(connection: sqlite3.Connection, sources: Iterable[tuple[int, Sequence[LickFacts]]]) -> None:
     """Enter the licks of several sources: much cheaper than one by one."""
     free = int(connection.execute("SELECT coalesce(max(id), 0) + 1 FROM licks").fetchone()[0])
+    if has_bitmaps(connection):
+        free = max(free, next_unentered(connection))  # an id of a removed lick is not used again
     ones = [(free + n, source_id, one) for n, (source_id, one) in enumerate(_each(sources))]
     connection.executemany(_LICK, map(_row, ones))
     connection.executemany(
@@ -149,6 +152,11 @@ def remove_licks(connection: sqlite3.Connection, source_ids: Sequence[int]) -> N
                 f"INSERT INTO lick_text (lick_text, rowid, {names}) SELECT 'delete', id, {names} FROM licks WHERE {theirs}",
                 some,
             )
+        if has_bitmaps(connection):
+            from lickwright.store.enter_bitmaps import remove_from_bitmaps  # not for questions
+
+            ids = connection.execute(f"SELECT id FROM licks WHERE {theirs}", some).fetchall()
+            remove_from_bitmaps(connection, (lick for (lick,) in ids))
         codes = [row[0] for row in connection.execute(f"SELECT DISTINCT phrase FROM licks WHERE {theirs}", some)]
         connection.execute(f"DELETE FROM licks WHERE {theirs}", some)
         connection.execute(f"DELETE FROM findings WHERE {theirs}", some)

@@ -168,6 +168,20 @@ class Manifest:
             self.db.execute("INSERT INTO about VALUES ('index', ?)", (index_schema.VERSION,))
         self._with_table("sources_left_out", index_schema.LEFT_OUT_SCHEMA)
 
+    def complete_index(self) -> None:
+        """Enter the licks of a large index into its bitmaps, so that questions need not look at each lick; the caller commits.
+
+        Raises `Unusable`.
+        """
+        if not self._has_table("licks"):
+            return
+        from lickwright.store import enter_bitmaps, index_schema, lick_bitmaps
+
+        (licks,) = self.db.execute("SELECT count(*) FROM licks").fetchone()
+        if licks >= enter_bitmaps.FEWEST or lick_bitmaps.has_bitmaps(self.db):
+            self._with_table("bitmap_blocks", lick_bitmaps.SCHEMA)
+            enter_bitmaps.enter_bitmaps(self.db, index_schema.has_full_text(self.db))
+
     def has_pages(self) -> bool:
         """Return True if a lesson page is on record; this looks through all outputs where none is."""
         return self.db.execute("SELECT 1 FROM outputs WHERE format = 'page' LIMIT 1").fetchone() is not None

@@ -161,12 +161,12 @@ def optional_tables() -> tuple[dict[str, str], ...]:
 
     An index has a full-text search or not: the larger group comes first.
     """
-    from lickwright.store import index_schema
+    from lickwright.store import index_schema, lick_bitmaps
 
     own = index_schema.SCHEMA.split(";")
     return (
         schema_of([*own, *index_schema.SEARCH_SCHEMA.split(";")]),
         schema_of(own),
         {"index sources_left_out of sources": index_schema.LEFT_OUT_SCHEMA},
-        *(schema_of(group.split(";\n")) for group in (SOUNDS, SOURCE_STATES, SNAPSHOT, RELEASED)),
+        *(schema_of(group.split(";\n")) for group in (SOUNDS, SOURCE_STATES, SNAPSHOT, RELEASED, lick_bitmaps.SCHEMA)),
     )
