@@ -15,7 +15,7 @@ from lickwright.compare.model import DifferenceKind, Pair, Score
 from lickwright.compare.score import score_pairs
 from lickwright.listen.deviations import note_deviations
 from lickwright.listen.expected import ExpectedGroup, expected_groups
-from lickwright.listen.judge_entries import absolve_notes, corrected_times, steady_onsets, times_told
+from lickwright.listen.judge_entries import absolve_notes, corrected_times, onset_blurs, steady_onsets, times_told
 from lickwright.listen.judge_extras import find_extras
 from lickwright.listen.judge_gestures import judge_gestures
 from lickwright.listen.judge_notes import begun_at_picks, begun_starts, judge_pitches, pass_times
@@ -151,7 +151,7 @@ def _judge_pass(
     written, heard = np.array([g.at for g in groups]), steady_onsets(groups, times)
     told = np.isfinite(heard)
     pace = overall_pace(written[told], heard[told]) if told.sum() > 1 else 1 / one.tempo
-    timing = judge_onsets(written, heard)
+    timing = judge_onsets(written, heard, onset_blurs(groups))
     _fill_lateness(notes, groups, timing, times_told(hearing, groups, times, timing, higher))
     judge_gestures(hearing, groups, times, performance, notes, pace, higher)
     ends_at = _break_off(notes)

@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 from lickwright.listen.entries import Entry, strongest_entry
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.judge_notes import UNHEARD, PassTimes, pass_times
-from lickwright.listen.lateness import OnsetTiming, judge_onsets
+from lickwright.listen.lateness import SURE, OnsetTiming, judge_onsets
 from lickwright.listen.model import HeardNote, NoteVerdict
 from lickwright.listen.picks import attack_sharpness
 from lickwright.listen.stretches import PICKED, Hearing
+from lickwright.notation.techniques import Curve, Stroke
 
 _AROUND = 0.060  # seconds on either side of the expected time in which a note that no stretch begins may enter
 _ON_TIME = 0.030  # seconds on either side of the expected time that are on time
@@ -25,7 +26,8 @@ _CLAIMED = 0.020  # seconds on either side of where a stretch begins
 _LATE = 0.045  # seconds from which on a note that seems early or late is looked at again
 _NEXT = 0.050  # seconds that are kept from the notes before and after
 _SAME = 0.5  # semitones
-_LOOSE = 2.5  # standard deviations of the player's own time that a note is early or late by
+# Seconds, one standard deviation, by which the beginning of a note is heard too early or too late, over some 4,000 notes of those sets.
+_BLUR_STRUCK, _BLUR_JOINED, _BLUR_SLID, _BLUR_SWELL = 0.004, 0.010, 0.030, 0.050
 _LATEST = 0.35  # seconds from which on a note is not late, but after a pause or another one
 _JUMPED = 0.5  # share of the written time between two heard notes below which what lies between them was left out
 _LIKE = 2  # groups on either side that a group may be confused with
@@ -43,6 +45,20 @@ def steady_onsets(groups: Sequence[ExpectedGroup], times: PassTimes) -> NDArray[
     steady = [not g.lead and g.kind is not ExpectedKind.UNPITCHED for g in groups]
     onsets = [s if s is not None and ok else np.nan for s, ok in zip(times.starts, steady, strict=True)]
     return np.array(onsets, np.float64)
+
+
+def onset_blurs(groups: Sequence[ExpectedGroup]) -> NDArray[np.float64]:
+    """Return how exactly the beginning of each group can be heard: one standard deviation, in seconds."""
+    return np.array([_blur(group) for group in groups], np.float64)
+
+
+def _blur(group: ExpectedGroup) -> float:
+    if group.why == "swells":
+        return _BLUR_SWELL
+    begin = group.sounds[0].begin
+    if begin.curve is Curve.GLIDE and begin.stroke is Stroke.NONE:
+        return _BLUR_SLID
+    return _BLUR_STRUCK if group.struck and group.kind is not ExpectedKind.PASSED else _BLUR_JOINED
 
 
 def corrected_times(
@@ -67,7 +83,7 @@ def times_told(
         and (
             not abs(timing.late[n]) > _LATE
             or (
-                _LOOSE * timing.error[n] < abs(timing.late[n]) < _LATEST
+                SURE * timing.error[n] < abs(timing.late[n]) < _LATEST
                 and _is_sure(hearing, groups, n, times, timing, higher)
                 and not _is_nearer_its_like(groups, n, timing)
             )
@@ -180,7 +196,7 @@ def _entries_on_time(
     hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, higher: float
 ) -> Iterator[tuple[int, float]]:
     """Yield each single note that seems early or late but enters on time, and when."""
-    late = judge_onsets(np.array([g.at for g in groups]), steady_onsets(groups, times)).late
+    late = judge_onsets(np.array([g.at for g in groups]), steady_onsets(groups, times), onset_blurs(groups)).late
     for n, group in enumerate(groups):
         start = times.starts[n]
         if start is None or group.why or group.kind is not ExpectedKind.SINGLE or not abs(late[n]) > _LATE:

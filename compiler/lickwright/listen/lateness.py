@@ -1,29 +1,25 @@
 """How late each onset is against the notes around it.
 
-In: when groups should begin, and when they were heard to. Out: for each the seconds that it is late, against a robust line through five onsets on either
-side, itself left out: so drift and pauses are no lateness. Pure functions on arrays.
+In: when groups should begin, when they were heard to, and how exactly. Out: for each the seconds that it is late against the player's own tempo curve, itself
+left out: so drift, pauses and late neighbors are no lateness. Pure functions on arrays.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-Values = NDArray[np.float64]
+from lickwright.listen.tempo_curve import TempoCurve, Values, fit_tempo_curve
 
-REACH = 5  # onsets on either side
-LEAST = 4  # onsets that a line needs
-_PAUSE = 0.30  # seconds that an onset must wait beyond what was expected, and
-_PAUSE_SHARE = 0.45  # of what was expected, to count as one after a pause
-_OUTLIER = 0.06  # seconds off a line that count at most
-_SLOPED = 5  # points from which on a line may have a slope of its own
-_STIFF = 0.25  # seconds that a slope costs that is e times as steep as the whole's
-_PRIOR = 0.02  # square seconds: how much a slope is held where points are few
-_DEVIATION = 1.48  # standard deviations of a normal distribution in its median distance from 0
-_FARTHEST = 2.0  # times the error of an onset that a line may be off where it is carried on beyond its points
-_STEEP = 1.25  # how much faster or slower a few notes may be than the whole
+LEAST = 4  # onsets that a tempo needs, and that lie between two jumps so that one of them may be late
+PAUSE = 0.30  # seconds from which on a jump of time is a pause
+SURE = 2.5  # standard deviations from which on an onset is not late by chance
+_AT_ONCE, _OVERLAP = (
+    160,
+    16,
+)  # onsets that are fitted together, and how many of them on either side are fitted with the next ones too
 
 
 class OnsetTiming(NamedTuple):
@@ -32,37 +28,53 @@ class OnsetTiming(NamedTuple):
     late: Values  # seconds
     pauses: list[tuple[int, float]]  # onsets before which there is a pause, and its seconds
     pace: Values  # seconds played for each second written, around each onset
-    error: Values  # seconds, one standard deviation: how far an onset of this player is from its line by chance
+    error: Values  # seconds, one standard deviation: how far an onset of this player is from where it is expected by chance
 
 
-def judge_onsets(written: Values, heard: Values) -> OnsetTiming:
-    """Return the lateness of each onset. Both are in seconds, in order; `heard` has NaN where an onset was not heard."""
-    late, pace, carried = (np.full(len(written), np.nan) for _ in range(3))
+def judge_onsets(written: Values, heard: Values, blur: Values | float = 0.0) -> OnsetTiming:
+    """Return the lateness of each onset.
+
+    Times are in seconds, in order; `heard` has NaN where an onset was not heard. `blur` is the standard deviation of the ear's own error, in seconds.
+    """
+    late, pace, error = (np.full(len(written), np.nan) for _ in range(3))
+    pauses: list[tuple[int, float]] = []
     told = np.flatnonzero(np.isfinite(heard))
-    if len(told) < 2:
-        return OnsetTiming(late, [], pace, pace)
+    if len(told) < LEAST:
+        return OnsetTiming(late, pauses, pace, error)
     whole = overall_pace(written[told], heard[told])
-    pauses, pieces = _pieces(written, heard, told, whole)
-    for piece in pieces:
-        for place, k in enumerate(piece):
-            near = [j for j in piece[max(0, place - REACH) : place + REACH + 1] if j != k]
-            if len(near) < LEAST - 1:
-                pace[k] = whole
-                continue
-            slope, offset = robust_line(written[near], heard[near], whole)
-            pace[k] = slope
-            carried[k] = _carried_on(written[near], written[k])
-            if carried[k] < _FARTHEST:
-                late[k] = heard[k] - (offset + slope * written[k])
-    sure = late[np.isfinite(late)]
-    spread = _DEVIATION * float(np.median(np.abs(sure))) if len(sure) else 0.0
-    return OnsetTiming(late, pauses, pace, spread * np.sqrt(1 + carried**2))
+    blurs = np.broadcast_to(blur, len(written))[told]
+    for part, kept in _parts(len(told)):
+        here = told[part]
+        curve = fit_tempo_curve(written[here] * whole, heard[here], blurs[part])
+        pace[here[kept]] = whole * curve.pace[kept]
+        late[here[kept]], error[here[kept]] = (values[kept] for values in _lateness(curve))
+        jumps = ((k, seconds) for k, (seconds, _) in sorted(curve.jumps.items()) if kept.start <= k < kept.stop)
+        pauses += [(int(here[k]), seconds) for k, seconds in jumps if seconds >= PAUSE]
+    return OnsetTiming(late, pauses, pace, error)
 
 
-def _carried_on(near: Values, at: float) -> float:
-    """Return how much less sure a line through some instants is at another one than a single onset: the standard error of regression."""
-    middle = near.mean()
-    return float(np.sqrt(1 / len(near) + (at - middle) ** 2 / ((near - middle) ** 2).sum()))
+def _parts(count: int) -> Iterator[tuple[slice, slice]]:
+    """Yield the parts of so many onsets that are fitted together, and what is kept of each."""
+    first = 0
+    while first < count:
+        low = max(0, min(first - _OVERLAP, count - _AT_ONCE))
+        last = count if low + _AT_ONCE >= count else low + _AT_ONCE - _OVERLAP
+        yield slice(low, min(count, low + _AT_ONCE)), slice(first - low, last - low)
+        first = last
+
+
+def _lateness(curve: TempoCurve) -> tuple[Values, Values]:
+    """Return the lateness of each onset and its error: a short jump of time makes the onset late that it comes before."""
+    late, error = curve.off.copy(), curve.error
+    ends = [0, *sorted(curve.jumps), len(late)]
+    for first, last in zip(ends, ends[1:], strict=False):
+        in_time = ~curve.out[first:last]
+        others = in_time.sum() - in_time
+        late[first:last][others < LEAST - 1] = np.nan
+    for k, (seconds, sure) in curve.jumps.items():
+        if abs(seconds) < PAUSE:
+            late[k], error[k] = late[k] + seconds, np.hypot(error[k], sure)
+    return late, error
 
 
 def overall_pace(written: Values, heard: Values) -> float:
@@ -72,41 +84,3 @@ def overall_pace(written: Values, heard: Values) -> float:
     if not kept.any():
         return 1.0
     return float(np.median(np.diff(heard)[kept] / steps[kept]))
-
-
-def robust_line(x: Values, y: Values, slope: float) -> tuple[float, float]:
-    """Return slope and offset of the line near most points, its slope near a given one.
-
-    Of the lines through any two points, and those of the given slope through any one, the one that leaves the least, where no point counts for more than
-    `_OUTLIER`; then the best line through those that are near it (RANSAC, Fischler & Bolles 1981, with all pairs tried).
-    """
-    gaps = x[None, :] - x[:, None]
-    one, other = np.nonzero(gaps > (0.08 if len(x) >= _SLOPED else np.inf))
-    slopes = np.concatenate(((y[other] - y[one]) / gaps[one, other], np.full(len(x), slope)))
-    slopes = np.clip(slopes, slope / _STEEP, slope * _STEEP)
-    offsets = np.concatenate((y[one], y)) - slopes * np.concatenate((x[one], x))
-    rest = np.minimum(np.abs(y[None, :] - slopes[:, None] * x[None, :] - offsets[:, None]), _OUTLIER).sum(axis=1)
-    best = int(np.argmin(rest + _STIFF * np.abs(np.log(slopes / slope))))
-    near = np.abs(y - slopes[best] * x - offsets[best]) < _OUTLIER / 2
-    if near.sum() < 3 or len(x) < _SLOPED or np.ptp(x[near]) < 0.2:
-        return float(slopes[best]), float(offsets[best])
-    middle_x, middle_y = x[near].mean(), y[near].mean()
-    spread = ((x[near] - middle_x) ** 2).sum() + _PRIOR
-    steep = (((x[near] - middle_x) * (y[near] - middle_y)).sum() + _PRIOR * slopes[best]) / spread
-    return float(steep), float(middle_y - steep * middle_x)
-
-
-def _pieces(
-    written: Values, heard: Values, told: NDArray[np.intp], pace: float
-) -> tuple[list[tuple[int, float]], list[list[int]]]:
-    """Return the pauses, and the onsets between them."""
-    pauses: list[tuple[int, float]] = []
-    pieces: list[list[int]] = [[int(told[0])]]
-    for before, k in zip(told, told[1:], strict=False):
-        expected = (written[k] - written[before]) * pace
-        more = heard[k] - heard[before] - expected
-        if more > max(_PAUSE, _PAUSE_SHARE * expected):
-            pauses.append((int(k), float(more)))
-            pieces.append([])
-        pieces[-1].append(int(k))
-    return pauses, pieces
