@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from lickwright.cli.output import Output, OutputFolder
 from lickwright.cli.sources import find_sources
-from lickwright.core import files
+from lickwright.core import file_bytes, files
 from lickwright.core.slugs import MAX_SLUG, distinct_names, slug
 from lickwright.core.source import MAX_BYTES, Unreadable, decode_source
 from lickwright.store import local_storage
@@ -101,21 +101,21 @@ def test_only_ordinary_files_are_read(tmp_path: Path) -> None:
     with server:
         server.bind(str(tmp_path / "socket"))
         for path in (pipe, tmp_path / "socket", tmp_path, Path("/dev/zero"), tmp_path / "absent", Path("nul\0")):
-            with pytest.raises(files.Unopened):
-                files.read_file(str(path))
+            with pytest.raises(file_bytes.Unopened):
+                file_bytes.read_file(str(path))
 
 
 def test_the_limit_is_checked_before_reading_and_on_both_sides(tmp_path: Path) -> None:
     path = tmp_path / "a.lick"
     path.write_bytes(b"#" * MAX_BYTES)
-    assert len(decode_source("a", files.read_file(str(path))).text) == MAX_BYTES
+    assert len(decode_source("a", file_bytes.read_file(str(path))).text) == MAX_BYTES
     path.write_bytes(b"#" * (MAX_BYTES + 1))
     with pytest.raises(Unreadable, match="larger than 1 MiB"):
-        files.read_file(str(path))
+        file_bytes.read_file(str(path))
     with open(path, "wb") as file:
         file.truncate(1 << 30)  # sparse: reading it would take a gigabyte
     with pytest.raises(Unreadable, match="larger than 1 MiB"):
-        files.read_file(str(path))
+        file_bytes.read_file(str(path))
 
 
 def test_folders_are_walked_in_order_and_hidden_and_linked_ones_left_out(tmp_path: Path) -> None:

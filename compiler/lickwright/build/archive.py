@@ -14,7 +14,8 @@ from lickwright.build.release import ReleasedFile, ReleasedLick
 from lickwright.core.destination import Seal
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.digest import blake2b
-from lickwright.core.files import NOT_OURS, UNREADABLE, error_reason
+from lickwright.core.file_bytes import error_reason
+from lickwright.core.files import NOT_OURS, UNREADABLE
 from lickwright.core.slugs import slug
 from lickwright.core.source import Span
 from lickwright.store.output_writer import recorded_output

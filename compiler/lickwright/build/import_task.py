@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 from lickwright import compiler
 from lickwright.core.diagnostics import Severity
 from lickwright.core.slugs import slug
-from lickwright.core.source import Unreadable
 from lickwright.core.source_discovery import SUFFIX
+from lickwright.core.unreadable import Unreadable
 from lickwright.importers import READERS, Imported, import_source, unread_source
 from lickwright.store import diagnostics_json
 from lickwright.store.output_writer import Output, OutputWriter, content_digest

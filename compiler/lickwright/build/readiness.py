@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from lickwright.build.tracks import Tracks
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
-from lickwright.core.files import error_reason
+from lickwright.core.file_bytes import error_reason
 from lickwright.core.slugs import fold_title
 from lickwright.core.source_discovery import walk_sources
 from lickwright.export import EXPORTS, Album

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.build.shares import BrokenShare, ShareFolder, share_damage
 from lickwright.core.diagnostics import Diagnostic
-from lickwright.core.files import UNREADABLE, error_reason
+from lickwright.core.file_bytes import error_reason
+from lickwright.core.files import UNREADABLE
 from lickwright.core.source import Span, Unreadable
 from lickwright.store import diagnostics_json, recorded_sounds
 from lickwright.store.addresses import is_remote

@@ -11,7 +11,8 @@ from contextlib import ExitStack, contextmanager
 from typing import NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic
-from lickwright.core.files import UNREADABLE, error_reason
+from lickwright.core.file_bytes import error_reason
+from lickwright.core.files import UNREADABLE
 from lickwright.core.source import Span
 from lickwright.store.build_record import BuildRecord, describe_differences, load_build_record
 from lickwright.store.guarded_database import Unusable, is_damage, stored_values

@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.build.remembered import Remembered, skipped_on_record
 from lickwright.core.digest import blake2b, bytes_digest
-from lickwright.core.files import read_file
-from lickwright.core.source import Unreadable
+from lickwright.core.file_bytes import read_file
 from lickwright.core.source_discovery import SourceFolder, walk_folders
+from lickwright.core.unreadable import Unreadable
 from lickwright.store.addresses import is_remote
 from lickwright.store.guarded_database import Unusable
 from lickwright.store.local_storage import file_state

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 from lickwright.build.remembered import Remembered
 from lickwright.core.diagnostics import Diagnostic, has_errors
 from lickwright.core.files import NO_LICKS, NOT_TEXT, SKIPPED, UNREADABLE, UNWRITABLE
-from lickwright.core.source import Unreadable
+from lickwright.core.unreadable import Unreadable
 from lickwright.export import Length
 from lickwright.store import diagnostics_json
 from lickwright.store.guarded_database import Unusable

@@ -14,7 +14,8 @@ from lickwright import compiler
 from lickwright.build import crash_isolation
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.fast_dataclass import replace
-from lickwright.core.files import SKIPPED, Unopened
+from lickwright.core.file_bytes import Unopened
+from lickwright.core.files import SKIPPED
 from lickwright.core.source import Span, Unreadable, decode_source
 from lickwright.export import EXPORTS
 from lickwright.report.console import counted_noun, describe_crash

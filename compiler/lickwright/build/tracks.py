@@ -10,7 +10,7 @@ import os
 import re
 
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
-from lickwright.core.source import Unreadable
+from lickwright.core.unreadable import Unreadable
 from lickwright.settings.project_rules import ProjectRules
 from lickwright.store.addresses import is_remote
 from lickwright.store.source_paths import real_path

@@ -17,7 +17,7 @@ from operator import itemgetter
 from typing import Any, NamedTuple
 
 from lickwright.build.remembered import Remembered, skipped_on_record
-from lickwright.core.source import Unreadable
+from lickwright.core.unreadable import Unreadable
 from lickwright.export import suffix_without_tempo
 from lickwright.store.addresses import is_remote
 from lickwright.store.guarded_database import Unusable, unless_readonly

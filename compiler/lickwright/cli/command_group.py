@@ -57,7 +57,7 @@ class _Commands(click.Group):
 
 
 def _unknown_command(word: str) -> str:
-    from lickwright.core.diagnostics import nearest_name
+    from lickwright.core.nearest_name import nearest_name
     from lickwright.report.console import safe_text
 
     near = nearest_name(word, tuple(COMMANDS))

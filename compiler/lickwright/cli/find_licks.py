@@ -134,7 +134,7 @@ def _nothing(text: str, found: SearchResult) -> str:
 
 def _near(term: QueryTerm) -> str | None:
     """Return the technique or the field that a bare word may have meant."""
-    from lickwright.core.diagnostics import nearest_name
+    from lickwright.core.nearest_name import nearest_name
     from lickwright.index.query_fields import OLD_NAMES, known_field, technique_names
 
     if term.field:

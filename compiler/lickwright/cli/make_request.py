@@ -240,7 +240,7 @@ def _cores() -> int:
 
 
 def _stdin() -> bytes | None:
-    from lickwright.core.source import MAX_BYTES
+    from lickwright.core.unreadable import MAX_BYTES
 
     try:
         return sys.stdin.buffer.read(MAX_BYTES + 1)

@@ -58,7 +58,7 @@ def _play(device: Any, c: Compilation, lick: CompiledLick, options: Options, ver
     from tempfile import TemporaryFile, gettempdir
 
     from lickwright.cli.select_lick import report_findings
-    from lickwright.core.files import error_reason
+    from lickwright.core.file_bytes import error_reason
     from lickwright.export import Length
     from lickwright.export.audio import audio_losses, plan_recording, render_samples
     from lickwright.synth.arrangement import RATE

@@ -127,8 +127,8 @@ def _read_one(
 
 def import_path(path: str, options: ReadOptions | None = None) -> Imported:
     """Return a file, or standard input for `-`, read into the notation; what cannot be read is a finding."""
-    from lickwright.core.files import Unopened, read_file
-    from lickwright.core.source import Unreadable
+    from lickwright.core.file_bytes import Unopened, read_file
+    from lickwright.core.unreadable import Unreadable
     from lickwright.importers import MOST_BYTES, import_source, unread_source
 
     try:

@@ -14,7 +14,8 @@ from collections.abc import Callable, Sequence
 from lickwright.cli import terminal
 from lickwright.core.atomic_files import remove_stale_files, replace_file
 from lickwright.core.diagnostics import Diagnostic
-from lickwright.core.files import UNWRITABLE, error_reason, read_file
+from lickwright.core.file_bytes import error_reason, read_file
+from lickwright.core.files import UNWRITABLE
 from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.core.source_discovery import FoundSource
 from lickwright.report import console

@@ -12,7 +12,8 @@ import click
 from lickwright.cli.findings_view import show_findings
 from lickwright.cli.sources import Verdict, compile_sources, find_sources
 from lickwright.compiler import Compilation, CompiledLick
-from lickwright.core.diagnostics import Diagnostic, nearest_name
+from lickwright.core.diagnostics import Diagnostic
+from lickwright.core.nearest_name import nearest_name
 from lickwright.core.slugs import same_title
 from lickwright.report import console
 

@@ -14,7 +14,8 @@ from lickwright.cli.exit_code import Verdict
 from lickwright.cli.project_options import project_configs
 from lickwright.compiler import Compilation, compile_bytes, compile_file
 from lickwright.config.discovery import ProjectConfigs
-from lickwright.core.files import UNREADABLE, read_file
+from lickwright.core.file_bytes import read_file
+from lickwright.core.files import UNREADABLE
 from lickwright.core.source import MAX_BYTES, Source, Span, Unreadable
 from lickwright.core.source_discovery import SUFFIX, FoundSource, find_sources
 from lickwright.settings.project_rules import ProjectRules

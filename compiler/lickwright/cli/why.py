@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from lickwright.cli.rule_text import rules_by_name, run_plain
-from lickwright.core.diagnostics import nearest_name
+from lickwright.core.nearest_name import nearest_name
 from lickwright.report.console import safe_text
 
 

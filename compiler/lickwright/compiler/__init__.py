@@ -22,7 +22,8 @@ from lickwright.compiler.compilation import Compilation, CompiledLick
 from lickwright.compiler.finding_lists import limit_findings, sorted_findings
 from lickwright.core.diagnostics import Diagnostic, has_errors
 from lickwright.core.fast_dataclass import replace
-from lickwright.core.files import NOT_TEXT, UNREADABLE, Unopened, read_file
+from lickwright.core.file_bytes import Unopened, read_file
+from lickwright.core.files import NOT_TEXT, UNREADABLE
 from lickwright.core.slugs import distinct_names, slug
 from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.export import LoweredLick

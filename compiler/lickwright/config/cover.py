@@ -11,7 +11,7 @@ import os
 import struct
 
 from lickwright.core.digest import blake2b
-from lickwright.core.files import error_reason
+from lickwright.core.file_bytes import error_reason
 from lickwright.export import Cover
 from lickwright.store.addresses import NoAddress, is_remote, parse_address, remote_errors
 from lickwright.store.ownership import file_kind, open_ordinary

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from string import Formatter
 from typing import NamedTuple
 
-from lickwright.core.diagnostics import nearest_name
+from lickwright.core.nearest_name import nearest_name
 from lickwright.core.slugs import MAX_SLUG, slug
 
 LAYOUTS = ("by-source", "by-format", "flat")  # folders of a release

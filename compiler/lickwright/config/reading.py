@@ -23,9 +23,11 @@ from lickwright.config.setting_rows import (
     toml_type,
 )
 from lickwright.config.toml_spans import NamePath, NamePlace, toml_names
-from lickwright.core.diagnostics import Diagnostic, Severity, nearest_name
+from lickwright.core.diagnostics import Diagnostic, Severity
 from lickwright.core.digest import blake2b
-from lickwright.core.files import NOT_TEXT, UNREADABLE, Unopened, read_file
+from lickwright.core.file_bytes import Unopened, read_file
+from lickwright.core.files import NOT_TEXT, UNREADABLE
+from lickwright.core.nearest_name import nearest_name
 from lickwright.core.source import Source, Span, Unreadable, decode_source
 from lickwright.export import Album
 from lickwright.settings.fields import BY_NAME, rows_with_sounds

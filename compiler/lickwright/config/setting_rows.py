@@ -12,7 +12,8 @@ from typing import Any, NamedTuple
 
 from lickwright.config.name_pattern import LAYOUTS, Pattern
 from lickwright.config.name_pattern import parse_pattern as parse_pattern
-from lickwright.core.diagnostics import Severity, nearest_name, one_of
+from lickwright.core.diagnostics import Severity, one_of
+from lickwright.core.nearest_name import nearest_name
 from lickwright.export import PAPERS, PRINT_SIZES, SHEET_FORMATS, SOUND_FORMATS, option_parsing
 from lickwright.music.practice import MINUTES, Ladder, parse_ladder
 from lickwright.music.scale import parse_scale

@@ -22,7 +22,8 @@ from typing import NamedTuple
 from lickwright.core.atomic_files import remove_stale_files, replace_file, write_all
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.digest import blake2b
-from lickwright.core.files import NOT_OURS, UNWRITABLE, error_reason
+from lickwright.core.file_bytes import error_reason
+from lickwright.core.files import NOT_OURS, UNWRITABLE
 from lickwright.core.source import Span
 
 _BLOCK = 1 << 20  # bytes read at once

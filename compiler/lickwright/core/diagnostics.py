@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from enum import StrEnum
-from functools import lru_cache
 from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import record
+from lickwright.core.nearest_name import nearest_name
 from lickwright.core.source import Source, Span
 
 
@@ -140,11 +140,6 @@ def fingerprints(source: Source, found: Sequence[Diagnostic]) -> tuple[str, ...]
     return tuple(names)
 
 
-def nearest_name(word: str, known: list[str] | tuple[str, ...]) -> str | None:
-    """Return the known name most like `word`, for "did you mean"; None when nothing is near."""
-    return _nearest(word.lower()[:40], tuple(known))
-
-
 def one_of(choices: Collection[str]) -> Callable[[str], str]:
     """Return a parser that takes exactly one of these words. It raises ValueError, which names the nearest of them."""
 
@@ -156,12 +151,3 @@ def one_of(choices: Collection[str]) -> Callable[[str], str]:
         return word
 
     return parse
-
-
-@lru_cache(maxsize=256)  # a file may hold one wrong word many thousand times
-def _nearest(word: str, known: tuple[str, ...]) -> str | None:
-    from difflib import get_close_matches  # slow to import; only needed when something is wrong
-
-    lower = {name.lower(): name for name in known}
-    match = get_close_matches(word, list(lower), n=1, cutoff=0.6)
-    return lower[match[0]] if match else None

@@ -10,9 +10,8 @@ from __future__ import annotations
 from bisect import bisect_right
 from typing import NamedTuple
 
+from lickwright.core.unreadable import MAX_BYTES as MAX_BYTES
 from lickwright.core.unreadable import Unreadable as Unreadable
-
-MAX_BYTES = 1 << 20  # 1 MiB a file, a limit of the notation
 
 
 class Span(NamedTuple):

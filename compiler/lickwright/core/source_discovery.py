@@ -12,7 +12,8 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic
-from lickwright.core.files import NO_LICKS, UNREADABLE, error_reason
+from lickwright.core.file_bytes import error_reason
+from lickwright.core.files import NO_LICKS, UNREADABLE
 from lickwright.core.source import Span
 
 SUFFIX = ".lick"

@@ -1,9 +1,11 @@
-"""The error of bytes that are no lick file.
+"""The error of bytes that are no lick file, and how many a file may have.
 
 It stands by itself, in a module that is never compiled: errors of other modules derive from it, which they could not do from a compiled class.
 """
 
 from __future__ import annotations
+
+MAX_BYTES = 1 << 20  # 1 MiB a file, a limit of the notation
 
 
 class Unreadable(Exception):

@@ -10,7 +10,8 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
-from lickwright.core.diagnostics import nearest_name, one_of
+from lickwright.core.diagnostics import one_of
+from lickwright.core.nearest_name import nearest_name
 from lickwright.export import EXPORTS, SHEET_FORMATS, SOUND_FORMATS, ExportFormat
 from lickwright.music.practice import MINUTES
 from lickwright.music.rhythm import TEMPO_MAX, TEMPO_MIN

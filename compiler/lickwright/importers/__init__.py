@@ -12,7 +12,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING, NamedTuple
 
 from lickwright.core.diagnostics import Diagnostic, RelatedInformation, Rule
-from lickwright.core.files import NOT_TEXT, UNREADABLE, Unopened
+from lickwright.core.file_bytes import Unopened
+from lickwright.core.files import NOT_TEXT, UNREADABLE
 from lickwright.core.source import Source, Span, Unreadable
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from lickwright.core.source import Unreadable
+from lickwright.core.unreadable import Unreadable
 
 MAX_XML_BYTES = 32 << 20
 _MAX_DEPTH = 64

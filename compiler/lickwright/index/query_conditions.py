@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from lickwright.analysis.figure_names import FIGURES
-from lickwright.core.diagnostics import nearest_name
+from lickwright.core.nearest_name import nearest_name
 from lickwright.index.bitmap_search import Lookup, Ways
 from lickwright.index.query_fields import (
     FIELDS_BY_NAME,

@@ -8,7 +8,6 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from lickwright.analysis.figure_names import FIGURES
-from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES
 from lickwright.settings.other_names import OTHER_NAMES
 from lickwright.store.index_schema import TEXTS
 
@@ -98,6 +97,8 @@ def field_named(word: str) -> QueryField | None:
 
 def technique_names() -> tuple[str, ...]:
     """Return the names of techniques that a lick can use, and of the events that are techniques of their own."""
+    from lickwright.notation.techniques import EVENT_WORDS, TECHNIQUES  # most questions need no table
+
     return tuple(dict.fromkeys([*(t.name for t in TECHNIQUES if t.sign), *EVENT_WORDS]))
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from lickwright.core.files import error_reason
+from lickwright.core.file_bytes import error_reason
 from lickwright.index.query_parser import QueryError
 from lickwright.index.search import SearchHit, create_memory_index
 from lickwright.store.guarded_database import (

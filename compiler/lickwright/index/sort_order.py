@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple, TypeVar
 
-from lickwright.core.diagnostics import nearest_name
+from lickwright.core.nearest_name import nearest_name
 from lickwright.index.query_parser import QueryError, QueryTerm
 
 SORT = "sort"

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lickwright.core.diagnostics import Diagnostic
-from lickwright.core.files import UNREADABLE, error_reason
+from lickwright.core.file_bytes import error_reason
+from lickwright.core.files import UNREADABLE
 from lickwright.core.source import Span
 from lickwright.listen.recording import FASTEST, LONGEST, SLOWEST, Recording, resample_recording
 from lickwright.listen.silenced_decoder import silenced_decoder

@@ -10,7 +10,7 @@ import re
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.core.diagnostics import nearest_name
+from lickwright.core.nearest_name import nearest_name
 from lickwright.music.fretboard import MAX_FRET
 
 SHAPES = ("C", "A", "G", "E", "D")  # the five open chords whose shapes lie in the positions, in their order up the neck

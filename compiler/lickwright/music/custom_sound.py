@@ -10,7 +10,8 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
-from lickwright.core.diagnostics import nearest_name, one_of
+from lickwright.core.diagnostics import one_of
+from lickwright.core.nearest_name import nearest_name
 from lickwright.music.instruments import DEFAULT_INSTRUMENT, INSTRUMENTS, Guitar, InstrumentRow
 
 NAME = re.compile("[a-z][a-z0-9-]{0,30}")

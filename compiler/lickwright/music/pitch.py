@@ -10,7 +10,7 @@ import re
 from functools import lru_cache
 from typing import NamedTuple
 
-from lickwright.core.diagnostics import nearest_name
+from lickwright.core.nearest_name import nearest_name
 
 _LETTERS = "CDEFGAB"
 LETTER_PITCH_CLASSES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}  # of the natural notes, C = 0

@@ -12,8 +12,8 @@ from functools import lru_cache
 from math import gcd
 from typing import NamedTuple
 
-from lickwright.core.diagnostics import nearest_name
 from lickwright.core.fast_dataclass import field, record
+from lickwright.core.nearest_name import nearest_name
 
 _VALUE = re.compile(r"1/(1|2|4|8|16|32|64)(\.{0,2})")
 _LENGTH = re.compile(r"(\d{1,3})/(1|2|4|8|16|32|64)")

@@ -10,8 +10,8 @@ import re
 from functools import lru_cache
 from itertools import pairwise
 
-from lickwright.core.diagnostics import nearest_name
 from lickwright.core.fast_dataclass import field, record
+from lickwright.core.nearest_name import nearest_name
 from lickwright.music.pitch import MODE_ALIASES, MODES, Degree, Key, plain_degree
 
 _DEGREE = re.compile(r"(#{1,2}|b{1,2})?(\d{1,2})")

@@ -11,8 +11,8 @@ from collections.abc import Mapping
 from functools import lru_cache
 from types import MappingProxyType
 
-from lickwright.core.diagnostics import nearest_name
 from lickwright.core.fast_dataclass import record
+from lickwright.core.nearest_name import nearest_name
 from lickwright.music.pitch import parse_pitch
 
 STRINGS_MIN, STRINGS_MAX = 4, 12

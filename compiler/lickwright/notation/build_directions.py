@@ -8,7 +8,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from lickwright.core.diagnostics import nearest_name, replacement_fix
+from lickwright.core.diagnostics import replacement_fix
+from lickwright.core.nearest_name import nearest_name
 from lickwright.core.source import Span
 from lickwright.notation import habits, rules
 from lickwright.notation.build_bad import BadRuns

@@ -10,16 +10,16 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from lickwright.core.diagnostics import Diagnostic, Fix, RelatedInformation, Severity, fingerprints
-from lickwright.core.source import Source, Span
-from lickwright.core.text_edits import place_change
+if TYPE_CHECKING:  # what only prints words needs no findings
+    from lickwright.core.diagnostics import Diagnostic, Fix, RelatedInformation, Severity
+    from lickwright.core.source import Source, Span
 
 MAX_SHOWN = 100  # findings a file on a screen; the rest is counted
 TAB = 4  # columns between tab stops in a shown line
 
-_COLORS = {Severity.ERROR: "31", Severity.WARNING: "33", Severity.INFO: "36"}
+_COLORS = {"error": "31", "warning": "33", "info": "36"}  # of severities
 _ESCAPED = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")  # categories that move a cursor, reverse text or show nothing
 
 
@@ -142,7 +142,7 @@ def format_findings(source: Source, diagnostics: Sequence[Diagnostic], color: bo
     """Return the findings of one file, at most `MAX_SHOWN`; where there are more, errors are kept first."""
     shown = list(diagnostics)
     if len(shown) > MAX_SHOWN:
-        keep = sorted(range(len(shown)), key=lambda i: (shown[i].severity is not Severity.ERROR, i))[:MAX_SHOWN]
+        keep = sorted(range(len(shown)), key=lambda i: (shown[i].severity != "error", i))[:MAX_SHOWN]
         shown = [shown[i] for i in sorted(keep)]
     text = "".join(format_finding(source, d, color, columns) for d in shown)
     hidden = len(diagnostics) - len(shown)
@@ -182,12 +182,16 @@ def tally_findings(diagnostics: Iterable[Diagnostic]) -> str:
 
 def tally_severities(severities: Mapping[Severity, int]) -> str:
     """Return `2 errors, 1 warning`, or `no findings`, from numbers by severity."""
+    from lickwright.core.diagnostics import Severity
+
     parts = [counted_noun(severities[severity], severity.word) for severity in Severity if severities.get(severity)]
     return ", ".join(parts) or "no findings"
 
 
 def findings_json(source: Source, found: Sequence[Diagnostic]) -> list[dict[str, Any]]:
     """Return findings as values for JSON: lines and columns from 1, columns in code points, the end exclusive."""
+    from lickwright.core.diagnostics import fingerprints
+
     return [_value(source, d, name) for d, name in zip(found, fingerprints(source, found), strict=True)]
 
 
@@ -213,6 +217,8 @@ def _note_value(source: Source, note: RelatedInformation) -> dict[str, Any]:
 
 
 def _fix_value(source: Source, fix: Fix) -> dict[str, Any]:
+    from lickwright.core.text_edits import place_change
+
     changes = (place_change(source, change) for change in fix.changes)
     return {"title": fix.title, "changes": [{**_extent(source, span), "text": text} for span, text in changes]}
 

@@ -10,7 +10,8 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
-from lickwright.core.diagnostics import Diagnostic, Fix, RelatedInformation, nearest_name, replacement_fix
+from lickwright.core.diagnostics import Diagnostic, Fix, RelatedInformation, replacement_fix
+from lickwright.core.nearest_name import nearest_name
 from lickwright.core.source import Span
 from lickwright.core.version import NOTATION as NOTATION_READ
 from lickwright.notation.rules import LINE

@@ -13,8 +13,8 @@ from contextlib import contextmanager, suppress
 from importlib import import_module
 from typing import Any, NamedTuple
 
-from lickwright.core.files import Unopened, error_reason
-from lickwright.core.source import MAX_BYTES
+from lickwright.core.file_bytes import Unopened, error_reason
+from lickwright.core.unreadable import MAX_BYTES
 
 # Where one request stores a whole file or none.
 _OBJECT_STORES = frozenset(("s3", "s3a", "gs", "gcs", "az", "abfs", "abfss", "adl", "oss", "oci", "memory"))

@@ -11,7 +11,8 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from typing import NamedTuple, TypeAlias
 
 from lickwright.core.digest import bytes_digest
-from lickwright.core.files import NOT_OURS, UNWRITABLE, error_reason
+from lickwright.core.file_bytes import error_reason
+from lickwright.core.files import NOT_OURS, UNWRITABLE
 from lickwright.core.source import Span
 from lickwright.export import Export, Length
 from lickwright.store.manifest import OutputRow

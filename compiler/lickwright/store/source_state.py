@@ -6,8 +6,8 @@ In: an output folder, and a source as its manifest has it. Out: a word for what 
 from __future__ import annotations
 
 from lickwright.core.digest import bytes_digest
-from lickwright.core.files import read_file
-from lickwright.core.source import Unreadable
+from lickwright.core.file_bytes import read_file
+from lickwright.core.unreadable import Unreadable
 from lickwright.store.source_paths import path_from_here
 
 GONE, CHANGED, UNREAD, UNFINISHED = "gone", "changed", "unreadable", "unfinished"

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from lickwright.core.files import NO_LICKS, UNREADABLE, error_reason, read_file
+from lickwright.core.file_bytes import error_reason, read_file
+from lickwright.core.files import NO_LICKS, UNREADABLE
 from lickwright.core.source import Span
 from lickwright.core.source_discovery import SUFFIX, FoundSource, any_suffix, walk_sources
 from lickwright.store.addresses import is_remote, parse_address, read_remote, remote_errors, shared_by_processes

@@ -11,7 +11,7 @@ from io import SEEK_CUR, SEEK_END, SEEK_SET, RawIOBase
 from typing import Any, BinaryIO, cast
 
 from lickwright.core.digest import blake2b
-from lickwright.core.files import error_reason
+from lickwright.core.file_bytes import error_reason
 from lickwright.export import Writer
 
 PIECE = 1 << 20  # bytes handed on at once

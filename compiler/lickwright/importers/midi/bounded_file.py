@@ -6,7 +6,7 @@ Lengths are checked against the bytes that there are, numbers have at most four 
 
 from __future__ import annotations
 
-from lickwright.core.source import Unreadable
+from lickwright.core.unreadable import Unreadable
 
 MAX_MIDI_BYTES = 10 << 20
 MAX_MIDI_EVENTS = 200_000

@@ -13,7 +13,7 @@ from functools import partial
 from statistics import mean
 
 from lickwright.core.fast_dataclass import replace
-from lickwright.core.source import Unreadable
+from lickwright.core.unreadable import Unreadable
 from lickwright.importers.box_places import box_places
 from lickwright.importers.draft import Doubt, DraftBar, DraftDirection, DraftGroup, GroupKind, LickDraft
 from lickwright.importers.midi.assemble import PlacedNote, note_ends, placed_draft_note

@@ -12,7 +12,7 @@ from typing import Any
 
 from lickwright.core.extras import install_command
 from lickwright.core.fast_dataclass import field, mutable_record
-from lickwright.core.source import Unreadable
+from lickwright.core.unreadable import Unreadable
 from lickwright.importers.midi.bounded_file import bounded_midi
 
 _DRUMS = 9  # the channel of percussion, from 0

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from statistics import median
 from typing import NamedTuple
 
-from lickwright.core.source import Unreadable
+from lickwright.core.unreadable import Unreadable
 from lickwright.importers.midi.song import MidiNote, MidiSong
 from lickwright.music.tuning import Tuning, parse_tuning
 

@@ -11,7 +11,7 @@ import zlib
 from io import BytesIO
 from typing import TYPE_CHECKING
 
-from lickwright.core.source import Unreadable
+from lickwright.core.unreadable import Unreadable
 from lickwright.importers.xml_tree import MAX_XML_BYTES, parse_xml
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from fractions import Fraction
 
-from lickwright.core.source import Unreadable
+from lickwright.core.unreadable import Unreadable
 from lickwright.importers.xml_tree import XmlElement
 
 _WHOLE = re.compile(r"[+-]?[0-9]{1,12}")

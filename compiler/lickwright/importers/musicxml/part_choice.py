@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lickwright.core.source import Unreadable
+from lickwright.core.unreadable import Unreadable
 from lickwright.importers.draft import Doubt
 from lickwright.importers.musicxml.heading import part_sound
 from lickwright.importers.rules import TRACK_CHOSEN

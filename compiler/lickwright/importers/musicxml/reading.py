@@ -12,7 +12,7 @@ from fractions import Fraction
 from itertools import accumulate
 
 from lickwright.core.fast_dataclass import replace
-from lickwright.core.source import Unreadable
+from lickwright.core.unreadable import Unreadable
 from lickwright.importers.box_places import box_places
 from lickwright.importers.draft import Doubt, DraftBar, DraftGroup, LickDraft
 from lickwright.importers.musicxml.assemble import measure_groups
