@@ -83,22 +83,28 @@ def _strings(
             report(SCRAPE, note.sound, "is scraped with the pick, for which MIDI has nothing: it is left out")
         else:
             by_string[note.string - 1].append(note)
-    sounding = [channel_voices.group_voices(notes, ticks, report) for notes in by_string]
-    end = ticks.at(performance.end)
+    end, words = ticks.at(performance.end), techniques_by_sound(timeline)
     if options.single_channel:
-        everything = [voice for voices in sounding for voice in voices]
-        lyrics = _lyrics(timeline, performance.notes, ticks)
+        everything = [voice for notes in by_string for voice in channel_voices.group_voices(notes, ticks, report)]
+        lyrics = _lyrics(words, performance.notes, ticks)
         made = one_channel.on_one_channel(everything, 0, ticks, report)
         blocks = channel_voices.closed_events(made, 0, end)
         return [smf.encode_track(blocks, lyrics, *_set_up(0, program, "all strings"))]
     tracks = []
-    for channel, label, notes, voices in zip(
-        _CHANNELS, _string_names(tuning.labels), by_string, sounding, strict=False
-    ):
-        made = channel_voices.voice_events(voices, channel, ticks, report)
-        blocks = channel_voices.closed_events(made, channel, end)
-        tracks.append(smf.encode_track(blocks, _lyrics(timeline, notes, ticks), *_set_up(channel, program, label)))
+    for channel, label, notes in zip(_CHANNELS, _string_names(tuning.labels), by_string, strict=False):
+        if not notes:
+            tracks.append(_silent_track(channel, program, label))
+            continue
+        voices = channel_voices.group_voices(notes, ticks, report)
+        blocks = channel_voices.closed_events(channel_voices.voice_events(voices, channel, ticks, report), channel, end)
+        tracks.append(smf.encode_track(blocks, _lyrics(words, notes, ticks), *_set_up(channel, program, label)))
     return tracks
+
+
+@lru_cache(maxsize=64)
+def _silent_track(channel: int, program: int, name: str) -> bytes:
+    """Return the track of a string that is not played."""
+    return smf.encode_track((), (), *_set_up(channel, program, name))
 
 
 @lru_cache(maxsize=64)
@@ -121,9 +127,8 @@ def _set_up(channel: int, program: int, name: str) -> tuple[bytes, int]:
     return head + bytes((0, bend, 0, 64)), bend
 
 
-def _lyrics(timeline: Timeline, notes: Sequence[NoteEvent], ticks: Ticks) -> list[Meta]:
-    """Return the techniques of each note in words, where it is more than picked."""
-    words = techniques_by_sound(timeline)
+def _lyrics(words: Sequence[str], notes: Sequence[NoteEvent], ticks: Ticks) -> list[Meta]:
+    """Return the techniques of each note in words, where it is more than picked; `words` are those of all sounds."""
     return [
         (ticks.at(note.start), smf.LYRIC, words[note.sound].encode())
         for note in notes

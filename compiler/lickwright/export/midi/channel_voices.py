@@ -141,29 +141,24 @@ def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, repo
         if hint != legato:
             out.append((tick, control, LEGATO, hint))
             legato = hint
+        wanted = last = CENTRE
         runs: list[Run] = []
-        wanted = CENTRE
         if voice.needs_bend and voice.alone:
             wanted, last = _add_bends(runs, voice, bend, ticks, report)
         if wanted != bent:
             out.append((tick, bend, wanted & 0x7F, wanted >> 7))
-            bent = wanted
-        fade = _fade(note, voice, control, ticks) if note.fade_in and voice.alone else None
-        if fade:
+        bent = last
+        fades = note.fade_in > 0.0 and voice.alone
+        if fades:
             out.append((tick, control, EXPRESSION, 0))
         out.append((tick, on, voice.number, _velocity(note.loudness)))
-        if fade:
-            out += sorted(block_events(runs) + fade)
-        elif late and runs and runs[0][1] < late[0]:
+        if fades:
+            out += sorted(block_events(runs) + _fade(note, voice, control, ticks))
+        elif late is not None:
             out += sorted([late, *block_events(runs)], key=itemgetter(0))
-        else:
-            if late:
-                out.append(late)
-            if runs:
-                out = []
-                blocks += (*runs, out)
-        if runs:
-            bent = last
+        elif runs:
+            out = []
+            blocks += (*runs, out)
         out.append((voice.off, off, voice.number, _OFF_VELOCITY))
     return ChannelEvents(blocks, bent, legato, out[-1][0] if out else 0)
 

@@ -279,21 +279,22 @@ def techniques_in_words(sound: SoundingNote) -> str:
     special = sound.kind != "note" or sound.trill is not None or sound.roll is not None
     if not (special or sound.shapes or sound.marks or sound.head or sound.pluck):
         return sound.begin.name  # of most notes there is nothing more to say
-    return ", ".join(dict.fromkeys(_technique_words(sound))) or PLAIN
-
-
-def _technique_words(sound: SoundingNote) -> Iterator[str]:
-    if sound.kind in _KINDS:
-        yield _KINDS[sound.kind]
-    if sound.begin is not PICKED:
-        yield sound.begin.name
+    words = [sound.begin.name] if sound.begin is not PICKED else []
     if sound.head is not None:
-        yield sound.head.name
-    yield from (shape.technique.name for shape in sound.shapes)
-    yield from (mark.name for mark in sound.marks)
-    if sound.trill is not None:
-        yield f"trill with fret {sound.trill}"
-    elif sound.roll is not None:
-        yield "rolled"
+        words.append(sound.head.name)
+    words += [shape.technique.name for shape in sound.shapes]
+    words += [mark.name for mark in sound.marks]
+    if special:
+        words = _words_of_kind(sound, words)
     if sound.pluck:
-        yield f"plucked with {sound.pluck}"
+        words.append(f"plucked with {sound.pluck}")
+    return ", ".join(dict.fromkeys(words)) or PLAIN
+
+
+def _words_of_kind(sound: SoundingNote, words: list[str]) -> list[str]:
+    """Return the words of a sound with those that say what kind of sound it is."""
+    if sound.kind in _KINDS:
+        words = [_KINDS[sound.kind], *words]
+    if sound.trill is not None:
+        return [*words, f"trill with fret {sound.trill}"]
+    return words if sound.roll is None else [*words, "rolled"]
