@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import get_args, get_type_hints
 
 import pytest
 
@@ -15,7 +16,8 @@ from lickwright.music.pitch import parse_key
 from lickwright.notation.canonical import canonical_text
 from lickwright.notation.syntax import parse_source
 from lickwright.performance.tempo_map import TempoMap
-from lickwright.store.index_schema import add_licks, load_index_rows, remove_licks
+from lickwright.store.features import LickFacts
+from lickwright.store.index_schema import COLUMNS, add_licks, load_index_rows, remove_licks
 from lickwright.timeline.model import Timeline
 from lickwright.transform.moves import MoveRequest, Unmovable, book_with_licks, move_lick
 from shelved import SAMPLE_LICKS, SAMPLES, facts_of, indexed, sample_facts
@@ -241,3 +243,14 @@ def test_what_is_removed_leaves_nothing() -> None:
     grams = connection.execute('SELECT count(*) FROM phrase_grams WHERE phrase_grams MATCH \'"0" * OR "f" *\'')
     assert grams.fetchone() == (0,)
     connection.close()
+
+
+def test_the_columns_of_a_lick_are_the_fields_of_its_facts() -> None:
+    """Each by its name and of its type."""
+    types = {str: "TEXT", int: "INTEGER", float: "REAL", bool: "INTEGER"}
+    hints = get_type_hints(LickFacts)
+    fields = {name: types[(*get_args(hints[name]), hints[name])[0]] for name in LickFacts._fields[:-2]}
+    assert LickFacts._fields[-2:] == ("moments", "findings")
+    rows = create_memory_index().execute("PRAGMA table_info(licks)").fetchall()
+    assert {name: kind for _, name, kind, *_ in rows[5:]} == fields
+    assert tuple(fields) == COLUMNS

@@ -88,7 +88,12 @@ def test_find_loads_neither_click_nor_the_compiler(tmp_path: Path) -> None:
     )
     assert "lickwright.index.search" in loaded
     needless = {"fractions", "decimal", "tempfile", "shutil", "lickwright.export"}
-    needless |= {"lickwright.core.diagnostics", "lickwright.core.fast_dataclass", "lickwright.notation.techniques"}
+    needless |= {
+        "lickwright.core.diagnostics",
+        "lickwright.core.fast_dataclass",
+        "lickwright.notation.techniques",
+        "lickwright.store.features",
+    }
     assert not loaded.intersection({*HEAVY, *COMPILER, *SLOW, *needless} - {"sqlite3", "lickwright.music.pitch"})
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from typing import Any
-from unicodedata import combining, normalize
 
 from lickwright.index.query_fields import searched_columns
 from lickwright.index.query_parser import QueryTerm, Value
@@ -39,5 +38,9 @@ def _holds(text: str, word: Value) -> bool:
 
 
 def _folded(text: str) -> list[str]:
+    if text.isascii():
+        return _WORDS.findall(text.casefold())
+    from unicodedata import combining, normalize  # only needed beyond plain ASCII
+
     plain = "".join(char for char in normalize("NFKD", text.casefold()) if not combining(char))
     return _WORDS.findall(plain)

@@ -23,7 +23,6 @@ from lickwright.index.query_fields import (
     technique_names,
 )
 from lickwright.index.query_parser import QueryError, QueryTerm, Value, refuse_foreign_syntax
-from lickwright.store.features import NUMBERED
 from lickwright.store.lick_bitmaps import BOX, EMPTY, KINDS
 
 NONE = "none"  # as a value: the lick does not say
@@ -218,7 +217,10 @@ def _box(field: QueryField, value: Value, search: bool) -> Condition:
     if spec.window is not None or spec.at is not None or spec.any:
         return Condition("box = ?", ("" if spec.any else str(spec),))
     bits = sum(1 << number - 1 for number in spec.numbers)
-    bits |= 1 << NUMBERED + SHAPES.index(spec.shape) if spec.shape else 0
+    if spec.shape:
+        from lickwright.store.features import NUMBERED
+
+        bits |= 1 << NUMBERED + SHAPES.index(spec.shape)
     places = [place for place in range(bits.bit_length()) if bits >> place & 1]
     all_of_them = tuple(Lookup((BOX,), "value = ?", (place,)) for place in places)
     return Condition("boxes & ? = ?", (bits, bits), narrow=True, ways=(all_of_them,) if places else ())

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 import sqlite3
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 
 from lickwright.store.guarded_database import Unusable
 
@@ -16,7 +16,7 @@ _SCHEMA = "SELECT type, name, tbl_name, sql FROM sqlite_master WHERE sql IS NOT 
 
 
 def check_database(
-    db: sqlite3.Connection, wanted: Mapping[str, str], optional: Callable[[], Sequence[Mapping[str, str]]]
+    db: sqlite3.Connection, wanted: Mapping[str, str], optional: Callable[[], Iterable[Mapping[str, str]]]
 ) -> None:
     """Check that the tables are exactly those wanted, with any of the `optional` groups.
 
@@ -30,13 +30,16 @@ def check_database(
 
 
 def _without(
-    found: Mapping[str, str], wanted: Mapping[str, str], optional: Callable[[], Sequence[Mapping[str, str]]]
+    found: Mapping[str, str], wanted: Mapping[str, str], optional: Callable[[], Iterable[Mapping[str, str]]]
 ) -> set[tuple[str, str]]:
     """Return what is left of the tables found without those wanted and the groups that are there whole."""
     rest = found.items() - wanted.items()
-    for group in optional() if rest else ():
-        if group.items() <= rest:
-            rest -= group.items()
+    if rest:
+        for group in optional():
+            if group.items() <= rest:
+                rest -= group.items()
+                if not rest:
+                    break
     return rest
 
 

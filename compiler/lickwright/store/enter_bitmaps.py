@@ -27,6 +27,7 @@ from lickwright.store.lick_bitmaps import (
 )
 
 FEWEST = 2000  # licks of an index that is given bitmaps: a smaller one is read through as fast (estimate)
+_MOST_STEPS = BYTES // 2  # of more a bitmap is longer, and read several times as fast
 _COLUMNS = (*WORDS, *NUMBERS, *NAMES, *OTHERS, "boxes")
 _QUOTED = ", ".join(f'"{name}"' for name in _COLUMNS)  # `by` is a word of SQL
 _LICKS = f"SELECT id, {_QUOTED} FROM licks WHERE id >= ? AND id < ? ORDER BY id"
@@ -87,7 +88,7 @@ def _joined(connection: sqlite3.Connection, key: tuple[int, int, object], places
     if row is None:
         return written_licks(places)
     bits = _bits(places) | read_licks(row[0])
-    return bits.to_bytes(BYTES, "little") if bits.bit_count() >= BYTES else written_licks([*_listed(bits)])
+    return bits.to_bytes(BYTES, "little") if bits.bit_count() > _MOST_STEPS else written_licks([*_listed(bits)])
 
 
 def _places(rows: Sequence[tuple[Any, ...]], start: int, search: bool) -> _Places:
@@ -153,9 +154,9 @@ def written_licks(places: Sequence[int]) -> bytes | int:
     """Return licks as they are entered: see `read_licks`."""
     if len(places) == 1:
         return places[0]
-    if len(places) < BYTES:
+    if len(places) <= _MOST_STEPS:
         steps = _steps(sorted(places))
-        if len(steps) < BYTES:
+        if len(steps) <= _MOST_STEPS:
             return steps
     return _bits(places).to_bytes(BYTES, "little")
 

@@ -12,10 +12,12 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
-from typing import get_args, get_type_hints
+from typing import TYPE_CHECKING
 
-from lickwright.store.features import IndexedFinding, LickFacts
 from lickwright.store.lick_bitmaps import has_bitmaps, next_unentered
+
+if TYPE_CHECKING:
+    from lickwright.store.features import IndexedFinding, LickFacts
 
 VERSION = 3  # of these tables: another one is built anew
 _AT_ONCE = 500  # sources or phrases in one statement
@@ -24,16 +26,21 @@ _AT_ONCE = 500  # sources or phrases in one statement
 TEXTS = ("title", "tags", "style", "by", "source", "note", "techniques", "figures")
 _NAMED_TEXTS = (*TEXTS, "rights", "scale", "origin")
 
-_TYPES = {str: "TEXT", int: "INTEGER", float: "REAL", bool: "INTEGER"}
-_HINTS = get_type_hints(LickFacts)
-# In the order of `LickFacts`; its findings and moments are in tables of their own.
-COLUMNS = tuple(name for name in LickFacts._fields if name not in ("findings", "moments"))
-_DECLARED = ", ".join(f'"{name}" {_TYPES[(*get_args(_HINTS[name]), _HINTS[name])[0]]}' for name in COLUMNS)
+# The columns of a lick: the fields of `LickFacts` in their order, without findings and moments, which are in tables of their own.
+# Written out, since to ask `LickFacts` for them takes a question a millisecond.
+_DECLARED = """
+    "title" TEXT, "slug" TEXT, "line" INTEGER, "ok" INTEGER, "key" TEXT, "tonic" INTEGER, "mode" TEXT, "scale" TEXT, "chords" TEXT,
+    "box" TEXT, "boxes" INTEGER, "tempo" REAL, "meter" TEXT, "feel" TEXT, "tuning" TEXT, "capo" INTEGER, "sound" TEXT, "by" TEXT,
+    "rights" TEXT, "source" TEXT, "origin" TEXT, "tags" TEXT, "style" TEXT, "note" TEXT, "declared" INTEGER, "measured" INTEGER,
+    "techniques" TEXT, "figures" TEXT, "bars" INTEGER, "beats" REAL, "seconds" REAL, "notes" INTEGER, "low" INTEGER, "high" INTEGER,
+    "lowest" INTEGER, "highest" INTEGER, "phrase" INTEGER, "tab" INTEGER, "degree" INTEGER, "first" INTEGER
+"""
+COLUMNS = tuple(_DECLARED.split('"')[1::2])
 
 SCHEMA = f"""
 CREATE TABLE IF NOT EXISTS licks (
     id INTEGER PRIMARY KEY, source_id INTEGER NOT NULL,
-    level INTEGER, errors INTEGER NOT NULL, warnings INTEGER NOT NULL, {_DECLARED});
+    level INTEGER, errors INTEGER NOT NULL, warnings INTEGER NOT NULL, {_DECLARED.strip()});
 CREATE INDEX IF NOT EXISTS licks_place ON licks (source_id, line, id);
 CREATE INDEX IF NOT EXISTS licks_narrow ON licks (
     tonic, mode, level, boxes, tempo, bars, notes, lowest, highest, capo, seconds, ok, errors, warnings);
@@ -62,7 +69,7 @@ _LICK = (
     f"VALUES ({', '.join('?' * (len(COLUMNS) + 5))})"
 )
 _TEXT = f"INSERT INTO lick_text (rowid, {', '.join(_NAMED_TEXTS)}) VALUES ({', '.join('?' * (len(_NAMED_TEXTS) + 1))})"
-_AT = {name: LickFacts._fields.index(name) for name in _NAMED_TEXTS}
+_AT = {name: COLUMNS.index(name) for name in _NAMED_TEXTS}
 
 
 def create_index(connection: sqlite3.Connection) -> None:
@@ -185,6 +192,8 @@ def _forget(connection: sqlite3.Connection, codes: Sequence[int], search: bool) 
 
 def load_index_rows(connection: sqlite3.Connection, source_id: int) -> list[LickFacts]:
     """Return what `add_licks` entered for one source, to be entered into another index."""
+    from lickwright.store.features import IndexedFinding, LickFacts
+
     names = ", ".join(f'l."{name}"' for name in COLUMNS)
     rows = connection.execute(
         f"SELECT l.id, {names}, p.moments FROM licks l LEFT JOIN phrases p ON p.code = l.phrase "
@@ -196,9 +205,5 @@ def load_index_rows(connection: sqlite3.Connection, source_id: int) -> list[Lick
         "SELECT lick_id, code, severity, line, message FROM findings WHERE source_id = ? ORDER BY rowid", (source_id,)
     ):
         found.setdefault(lick, []).append(IndexedFinding(*rest))
-    return [_facts(row[1:-1], row[-1], tuple(found.get(row[0], ()))) for row in rows]
-
-
-def _facts(columns: Sequence[object], moments: bytes | None, findings: tuple[IndexedFinding, ...]) -> LickFacts:
-    one = LickFacts._make((*columns, moments or b"", findings))
-    return one._replace(ok=bool(one.ok))
+    facts = [LickFacts._make((*row[1:-1], row[-1] or b"", tuple(found.get(row[0], ())))) for row in rows]
+    return [one._replace(ok=bool(one.ok)) for one in facts]

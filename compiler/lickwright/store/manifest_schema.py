@@ -5,6 +5,7 @@ In: nothing. Out: SQL statements. The tables of the index of licks are in `index
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cache
 
 from lickwright.store.database_schema import schema_of
@@ -155,18 +156,21 @@ def own_tables(form: int) -> dict[str, str]:
     return schema_of((SCHEMA + SECOND if form > 1 else SCHEMA).split(";\n"))
 
 
-@cache
-def optional_tables() -> tuple[dict[str, str], ...]:
-    """Return the groups of tables that a manifest may have beside its own, each whole or not at all.
+def optional_tables() -> Iterator[dict[str, str]]:
+    """Yield the groups of tables that a manifest may have beside its own, each whole or not at all.
 
     An index has a full-text search or not: the larger group comes first.
     """
     from lickwright.store import index_schema, lick_bitmaps
 
     own = index_schema.SCHEMA.split(";")
-    return (
-        schema_of([*own, *index_schema.SEARCH_SCHEMA.split(";")]),
-        schema_of(own),
-        {"index sources_left_out of sources": index_schema.LEFT_OUT_SCHEMA},
-        *(schema_of(group.split(";\n")) for group in (SOUNDS, SOURCE_STATES, SNAPSHOT, RELEASED, lick_bitmaps.SCHEMA)),
-    )
+    yield _schema_of((*own, *index_schema.SEARCH_SCHEMA.split(";")))
+    yield {"index sources_left_out of sources": index_schema.LEFT_OUT_SCHEMA}
+    for group in (SOURCE_STATES, SNAPSHOT, lick_bitmaps.SCHEMA, RELEASED, SOUNDS):
+        yield _schema_of(tuple(group.split(";\n")))
+    yield _schema_of(tuple(own))
+
+
+@cache
+def _schema_of(statements: tuple[str, ...]) -> dict[str, str]:
+    return schema_of(statements)
