@@ -20,6 +20,7 @@ import pytest
 from lickwright.build import dask_executor as module
 from lickwright.build.dask_executor import Cluster, NoCluster
 from lickwright.build.executor import Chunk
+from lickwright.build.stage_runner import Steps
 from lickwright.build.task import compile_source
 from lickwright.build.worker import Setup
 from lickwright.cli import main
@@ -177,20 +178,21 @@ def test_a_cluster_writes_to_an_object_server(library: Path, capsys: pytest.Capt
         assert f"{len(sources(library))} unchanged" in seen.out and "done here" not in seen.err
 
 
-def slow(item: WorkItem, compile_options: CompileOptions, place: OutputWriter) -> WorkResult:
+def slow(item: WorkItem, compile_options: CompileOptions, place: OutputWriter) -> Steps:
     """Work that takes its time, and tells where it is done."""
     time.sleep(0.02)
-    return compile_source(item, compile_options, place)._replace(text=str(os.getpid()))
+    result = yield from compile_source(item, compile_options, place)
+    return result._replace(text=str(os.getpid()))
 
 
-def deadly(item: WorkItem, compile_options: CompileOptions, place: OutputWriter) -> WorkResult:
+def deadly(item: WorkItem, compile_options: CompileOptions, place: OutputWriter) -> Steps:
     """Kills whoever works on number 7."""
     if item.path.endswith("no 7.lick"):
         os.kill(os.getpid(), signal.SIGKILL)
     return compile_source(item, compile_options, place)
 
 
-def starved(item: WorkItem, compile_options: CompileOptions, place: OutputWriter) -> WorkResult:
+def starved(item: WorkItem, compile_options: CompileOptions, place: OutputWriter) -> Steps:
     """Needs more memory than there is, but not in a process of its own."""
     if item.path.endswith("no 7.lick") and "dask" in " ".join(sys.modules):
         raise MemoryError

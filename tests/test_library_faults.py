@@ -23,6 +23,7 @@ from building import COMMAND, kill, library, lick, make, start, stray, tree, wai
 from lickwright.build import task
 from lickwright.build.build_config import BuildConfig
 from lickwright.build.engine import build_library
+from lickwright.build.stage_runner import Steps
 from lickwright.cli import main
 from lickwright.cli.build_view import BuildView
 from lickwright.export import Options
@@ -31,7 +32,7 @@ from lickwright.store.local_storage import LocalStorage
 from lickwright.store.manifest import Manifest
 from lickwright.store.output_keys import options_key
 from lickwright.store.output_writer import OutputWriter, content_digest
-from lickwright.store.types import CompileOptions, WorkItem, WorkResult
+from lickwright.store.types import CompileOptions, WorkItem
 
 ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
 
@@ -116,7 +117,7 @@ def _children(pid: int) -> list[int]:
         return []
 
 
-def _dies_once(item: WorkItem, compile_options: CompileOptions, place: OutputWriter) -> WorkResult:
+def _dies_once(item: WorkItem, compile_options: CompileOptions, place: OutputWriter) -> Steps:
     """Dies in the middle of writing, the first time; is done well when tried again."""
     try:
         (Path(place.storage.out).parent / "died").touch(exist_ok=False)  # by one worker only, whichever comes first

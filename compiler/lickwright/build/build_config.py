@@ -14,8 +14,8 @@ from lickwright.store.source_paths import slashed
 
 if TYPE_CHECKING:
     from lickwright.build.executor import Executor
+    from lickwright.build.stage_runner import Work
     from lickwright.build.summary import BuildSummary
-    from lickwright.build.task import Work
     from lickwright.build.worker import Limits, Setup
     from lickwright.config.name_pattern import Arrangement
     from lickwright.store.manifest import Manifest

@@ -24,6 +24,7 @@ from typing import Any, TypeAlias
 
 from lickwright.build.executor import Chunk
 from lickwright.build.process_pool import Pool
+from lickwright.build.stage_runner import Turns, run_sources
 from lickwright.build.worker import Setup, output_writer
 from lickwright.core.extras import install_command
 from lickwright.export import Options
@@ -286,7 +287,8 @@ def compile_chunk(setup: Setup, number: int, items: tuple[WorkItem, ...]) -> tup
     with _one:
         writer = output_writer(setup)
         try:
-            return number, [setup.work(item, setup.option_sets[item.option_set], writer) for item in items]
+            results = list(run_sources(setup.work, items, setup.option_sets, writer, Turns()))
+            return number, None if any(result.bugs and not result.hash for result in results) else results
         except (MemoryError, OSError):
             return number, None
         finally:

@@ -6,11 +6,12 @@ In: chunks of items. Out: the chunks with their results, in the order in which t
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from types import TracebackType
 from typing import NamedTuple, Protocol
 
-from lickwright.build.task import crashed_result, run_guarded
+from lickwright.build.stage_runner import Turns, run_sources
+from lickwright.build.task import crashed_result
 from lickwright.build.worker import Setup, output_writer
 from lickwright.store.output_writer import Begins
 from lickwright.store.storage import Storage
@@ -63,10 +64,12 @@ class SerialExecutor:
     def run(self, chunks: Iterable[Chunk]) -> Iterator[tuple[Chunk, list[WorkResult]]]:
         """Yield every chunk with the results of its items."""
         for chunk in chunks:
-            yield chunk, [self._result(item) for item in chunk.items]
+            yield chunk, self._results(chunk.items)
 
-    def _result(self, item: WorkItem) -> WorkResult:
+    def _results(self, items: Sequence[WorkItem]) -> list[WorkResult]:
         try:
-            return run_guarded(self._setup.work, item, self._setup.option_sets[item.option_set], self._writer)
+            return list(run_sources(self._setup.work, items, self._setup.option_sets, self._writer, Turns()))
         except MemoryError:
-            return crashed_result(item, "it needs more memory than there is")
+            if len(items) > 1:  # then one by one, of which most may have enough
+                return [result for item in items for result in self._results((item,))]
+            return [crashed_result(items[0], "it needs more memory than there is")]

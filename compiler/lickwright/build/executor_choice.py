@@ -46,7 +46,7 @@ def choose_executor(
     if config.workers is not None:
         return size, config.workers(setup)
     if not (_is_worth_workers(config, storage, manifest, todo, slow) or _has_suspect(manifest)):
-        return 1, SerialExecutor(setup, storage, begins)
+        return size, SerialExecutor(setup, storage, begins)
     from lickwright.build.process_pool import Pool
 
     return size, Pool(setup, min(config.jobs, -(-todo // size)), begins)

@@ -7,11 +7,12 @@ one version or the other, never a mixture. Doing it twice does no harm.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from lickwright import compiler
 from lickwright.build import crash_isolation
+from lickwright.build.stage_runner import Steps
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.fast_dataclass import replace
 from lickwright.core.file_bytes import Unopened
@@ -33,21 +34,9 @@ if TYPE_CHECKING:
 _ROWS = {row.name: row for row in EXPORTS}
 _AGAIN = "it is tried again in the next run; everything else is made"
 
-Work = Callable[[WorkItem, CompileOptions, OutputWriter], WorkResult]
 
-
-def run_guarded(work: Work, item: WorkItem, compile_options: CompileOptions, writer: OutputWriter) -> WorkResult:
-    """Do the work, and return its result; an unexpected exception fails only this source. Raises MemoryError."""
-    try:
-        return work(item, compile_options, writer)
-    except MemoryError:
-        raise
-    except Exception as e:
-        return WorkResult(item.id, bugs=((item.path, describe_crash(e)),))
-
-
-def compile_source(item: WorkItem, compile_options: CompileOptions, writer: OutputWriter) -> WorkResult:
-    """Read and compile one source, write its outputs, and return the result. Raises MemoryError, and whatever a bug raises."""
+def compile_source(item: WorkItem, compile_options: CompileOptions, writer: OutputWriter) -> Steps:
+    """Read and compile one source, write its outputs, and return the result; yield after each stage. Raises MemoryError, and whatever a bug raises."""
     try:
         if item.data is None and item.path == "-":
             raise Unopened("standard input cannot be read", "name a file, or send one with <")
@@ -57,14 +46,10 @@ def compile_source(item: WorkItem, compile_options: CompileOptions, writer: Outp
         return WorkResult(item.id, findings=diagnostics_json.diagnostics_to_json(compilation.diagnostics))
     hash = content_digest(data)
     if item.only is not None or item.without:
-        return _compile_partly(item, compile_options, writer, data)
-    return _put(
-        item,
-        compile_options,
-        writer,
-        hash,
-        *_named(item, compiler.compile_bytes(data, item.path, compile_options.project)),
-    )
+        return (yield from _compile_partly(item, compile_options, writer, data))
+    compilation, named = _named(item, compiler.compile_bytes(data, item.path, compile_options.project))
+    yield
+    return (yield from _put(item, compile_options, writer, hash, compilation, named))
 
 
 def _named(item: WorkItem, compilation: Compilation) -> tuple[Compilation, tuple[LickName, ...]]:
@@ -94,14 +79,16 @@ class _Collected:
         compile_options: CompileOptions,
         writer: OutputWriter,
         spool: Spool,
-    ) -> None:
-        """Make the outputs of one lick; `number`: its number in its album. Raises MemoryError."""
+    ) -> Iterator[None]:
+        """Make the outputs of one lick; `number`: its number in its album. Yield after each format. Raises MemoryError."""
         if not lick.ok:
             errors = sum(d.severity == "error" for d in lick.diagnostics)
             self.refused.append(_skipped(lick, counted_noun(errors, "error"), item, writer))
             return
         try:
-            made, lost = _outputs_of(lick, _numbered(compile_options, number), self.losses, spool, writer, item.target)
+            made, lost = yield from _outputs_of(
+                lick, _numbered(compile_options, number), self.losses, spool, writer, item.target
+            )
             self.outputs += made
             self.troubles += lost
         except MemoryError:
@@ -118,12 +105,12 @@ def _put(
     hash: bytes,
     compilation: Compilation,
     named: tuple[LickName, ...],
-) -> WorkResult:
+) -> Steps:
     collected = _Collected()
     outputs = collected.outputs
     with Spool() as spool:
         for number, lick in enumerate(compilation.licks, item.before + 1):
-            collected.add(lick, number, item, compile_options, writer, spool)
+            yield from collected.add(lick, number, item, compile_options, writer, spool)
         placed = writer.put(item, outputs) if outputs and item.only is None else WrittenOutputs((), 0, ())
     found = [d for d in compilation.diagnostics if d.severity != "info"] + list(collected.losses)
     troubles = (*collected.troubles, *placed.troubles)
@@ -146,7 +133,10 @@ def _put(
         named=named,
         custom_sounds=compilation.custom_sounds,
     )
-    return _with_features(result, compilation) if compile_options.facts else result
+    if not compile_options.facts:
+        return result
+    yield
+    return _with_features(result, compilation)
 
 
 def _sounds(outputs: Sequence[Output], placed: WrittenOutputs) -> tuple[tuple[bytes, bytes], ...]:
@@ -161,7 +151,7 @@ def _skipped(lick: CompiledLick, why: str, item: WorkItem, writer: OutputWriter)
     return SkippedLick(lick.title, why, lick.slug, older)
 
 
-def _compile_partly(item: WorkItem, compile_options: CompileOptions, writer: OutputWriter, data: bytes) -> WorkResult:
+def _compile_partly(item: WorkItem, compile_options: CompileOptions, writer: OutputWriter, data: bytes) -> Steps:
     """Compile with some licks left out a source that crashed a worker."""
     source = decode_source(item.path, data)
     reasons = dict(item.without)
@@ -176,7 +166,7 @@ def _compile_partly(item: WorkItem, compile_options: CompileOptions, writer: Out
         if n in reasons:
             found.append(SKIPPED.at(Span(0, 0), f'"{lick.title}" is given up: {reasons[n]}', _AGAIN))
     kept = tuple(lick for n, lick in enumerate(whole.licks) if not gone(n))
-    result = _put(
+    result = yield from _put(
         item, compile_options, writer, content_digest(data), whole._replace(licks=kept, diagnostics=tuple(found)), named
     )
     refused = tuple(_skipped(lick, "given up", item, writer) for n, lick in enumerate(whole.licks) if n in reasons)
@@ -205,8 +195,11 @@ def _outputs_of(
     spool: Spool,
     writer: OutputWriter,
     target: str,
-) -> tuple[list[Output], list[PathDiagnostic]]:
-    """Return the outputs of a lick, and findings for those that there is no room for; what a format cannot say goes into `losses`."""
+) -> Generator[None, None, tuple[list[Output], list[PathDiagnostic]]]:
+    """Return the outputs of a lick, and findings for those that there is no room for; what a format cannot say goes into `losses`.
+
+    Yield after each format.
+    """
     outputs: list[Output] = []
     troubles: list[PathDiagnostic] = []
     for name in compile_options.formats:
@@ -222,6 +215,7 @@ def _outputs_of(
                 continue
             if content is not None:
                 outputs.append(Output(lick.slug + suffix, content, lick.slug, name, sound_key(emission)))
+        yield
     return outputs, troubles
 
 

@@ -12,7 +12,8 @@ import signal
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
-from lickwright.build.task import Work, compile_source, run_guarded
+from lickwright.build.stage_runner import Turns, Work, run_sources, source_size
+from lickwright.build.task import compile_source
 from lickwright.core.interrupts import TERMINATION_SIGNALS
 from lickwright.export import Length
 from lickwright.store.open_storage import open_storage
@@ -28,6 +29,7 @@ OUT_OF_MEMORY = 77  # a worker's exit code
 SIGKILL = getattr(signal, "SIGKILL", 0)
 KILLED = 3  # tries of a source whose worker was killed from outside, as happens where memory is short
 PORTION = 4096  # bytes of a source
+_SHORTEST = 1e-3  # seconds; an alarm of none would never ring
 
 
 class Limits(NamedTuple):
@@ -69,6 +71,25 @@ def output_writer(setup: Setup, storage: Storage | None = None) -> OutputWriter:
     return writer
 
 
+class _Alarms(Turns):
+    """Gives each source its own time, whatever others are worked on in between."""
+
+    def __init__(self, parent: int, seconds: float) -> None:
+        self._parent, self._seconds = parent, seconds
+        self._left: dict[int, float] = {}  # seconds, by the number of the item
+
+    def begin(self, item: WorkItem) -> None:
+        """Let the alarm ring when the source has used up its time. Raises EOFError if there is nobody to work for."""
+        if os.getppid() != self._parent and hasattr(os, "fork"):
+            raise EOFError
+        left = self._left.pop(item.id, None)
+        _alarm(seconds_allowed(item, self._seconds) if left is None else left)
+
+    def end(self, item: WorkItem) -> None:
+        """Keep what is left of its time."""
+        self._left[item.id] = max(_SHORTEST, _left())
+
+
 def serve_pool(conn: Connection, setup: Setup, others: Sequence[Connection], parent: int) -> None:
     """Work on chunks from the pipe until it is closed, or the parent is gone."""
     for other in others:  # if this process kept them open too, their worker would not notice that the parent is gone
@@ -84,12 +105,8 @@ def serve_pool(conn: Connection, setup: Setup, others: Sequence[Connection], par
     try:
         while True:
             items: tuple[WorkItem, ...] = conn.recv()
-            results = []
-            for item in items:
-                if os.getppid() != parent and hasattr(os, "fork"):
-                    return
-                _alarm(seconds_allowed(item, setup.limits.seconds))
-                results.append(run_guarded(setup.work, item, setup.option_sets[item.option_set], writer))
+            alarms = _Alarms(parent, setup.limits.seconds)
+            results = list(run_sources(setup.work, items, setup.option_sets, writer, alarms))
             _alarm(0)
             conn.send(results)
     except (EOFError, OSError):  # the parent is gone, or has no more use for us
@@ -115,10 +132,7 @@ def _limit(limits: Limits) -> None:
 
 def seconds_allowed(item: WorkItem, seconds: float) -> float:
     """Return how many seconds a source may take."""
-    try:
-        return seconds * (1 + os.stat(item.path).st_size // PORTION)
-    except (OSError, ValueError):  # it cannot be read either, which is reported soon
-        return seconds
+    return seconds * (1 + source_size(item) // PORTION)
 
 
 def _alarm(seconds: float) -> None:
