@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
+from browsing import Opened
 
-from browsing import Opened, chromium, driver
 from commanding import Run, write
 from lickwright.cli import main
 from plucked import pluck, take_of, timeline_of, write_wave
@@ -19,12 +19,6 @@ from plucked import pluck, take_of, timeline_of, write_wave
 pytestmark = pytest.mark.slow
 
 WALK = 'key A minor\ntempo 100\nstep 1/8\nlick "Walk <b>"\n| A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- ||\n'
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with driver() as playwright, chromium(playwright) as running:
-        yield running
 
 
 @pytest.fixture
