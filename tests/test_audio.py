@@ -20,6 +20,7 @@ from lickwright.compiler import compile_text
 from lickwright.compiler.compilation import CompiledLick
 from lickwright.export import EXPORTS, SOUND_FORMATS, Options, RecordingRequest
 from lickwright.export.audio import plan_recording
+from lickwright.export.audio.encoding import SoundFormat, encode_sound
 from lickwright.music.practice import Ladder
 from lickwright.synth.accompaniment import click_samples
 from lickwright.synth.loudness import integrated_loudness, step_energies, true_peak
@@ -60,6 +61,19 @@ def ogg_recording() -> bytes:
 def heard(data: bytes) -> tuple[np.ndarray, int]:
     wave, rate = soundfile.read(io.BytesIO(data), dtype="float32")
     return wave.T, rate
+
+
+def test_a_wav_file_is_what_the_encoder_of_the_others_would_write() -> None:
+    """Byte for byte, pieces of any length and the loudest samples among them, behind what a file has already."""
+    rng = np.random.default_rng(3)
+    pieces = [rng.uniform(-1, 1, (2, count)).astype(np.float32) for count in (4001, 1, 0, 777)]
+    pieces[1][:] = ((1.0,), (-1.0,))
+    file, expected = io.BytesIO(b"before"), io.BytesIO()
+    sound = encode_sound(file, pieces, SoundFormat("wav", 4779, 48_000))
+    whole = np.rint(np.concatenate(pieces, axis=1).T * 32767).astype(np.int16)
+    soundfile.write(expected, whole, 48_000, "PCM_16", format="WAV")
+    sound.seek(0)
+    assert sound.read() == expected.getvalue() and file.getvalue()[:6] == b"before"
 
 
 @pytest.mark.parametrize(

@@ -97,6 +97,17 @@ def test_find_loads_neither_click_nor_the_compiler(tmp_path: Path) -> None:
     assert not loaded.intersection({*HEAVY, *COMPILER, *SLOW, *needless} - {"sqlite3", "lickwright.music.pitch"})
 
 
+def test_a_wav_file_is_written_without_an_encoder(tmp_path: Path) -> None:
+    (tmp_path / "a.lick").write_text('tempo 240\nlick "Porch light"\n| e8 - - - - - - - ||\n')
+    arguments = ["make", str(tmp_path / "a.lick"), "--to", "audio", "--out", str(tmp_path / "out")]
+    for form, loads in (("wav", False), ("flac", True)):
+        loaded = _loaded(
+            "import sys; from lickwright.cli import main; "
+            f"assert main({[*arguments, '--format', form]!r}) == 0; print(*sys.modules, file=sys.stderr)"
+        )
+        assert "numpy" in loaded and ("soundfile" in loaded) == loads
+
+
 @pytest.mark.parametrize("arguments", [["--version"], ["--help"]])
 def test_help_and_version_load_no_compiler(arguments: list[str]) -> None:
     loaded = _loaded(

@@ -141,12 +141,14 @@ def _design(stiffness: float, hertz: float, share: float, highest: float, rate: 
 
 def _solve_toeplitz(row: Samples, wanted: Samples) -> Samples:
     """Return x of T x = `wanted`, T being the symmetric matrix with `row` along its first row and equal diagonals (Levinson 1946)."""
-    ahead, x = np.array([1 / row[0]]), np.array([wanted[0] / row[0]])  # T times `ahead`: one, then nothing
+    ahead, x = np.zeros(len(row)), np.zeros(len(row))  # T times `ahead`: one, then nothing
+    ahead[0], x[0] = 1 / row[0], wanted[0] / row[0]
     for n in range(1, len(row)):
-        missing = row[n:0:-1] @ ahead
-        longer = np.append(ahead, 0.0)
-        ahead = (longer - missing * longer[::-1]) / (1 - missing * missing)
-        x = np.append(x, 0.0) + (wanted[n] - row[n:0:-1] @ x) * ahead[::-1]
+        back = row[n:0:-1]
+        missing = back @ ahead[:n]
+        longer = ahead[: n + 1]
+        longer[:] = (longer - missing * longer[::-1]) / (1 - missing * missing)
+        x[: n + 1] += (wanted[n] - back @ x[:n]) * longer[::-1]
     return x
 
 

@@ -91,14 +91,22 @@ def emit(stages: LoweredLick, options: Options) -> Export:
 def _sound(stages: LoweredLick, options: Options, plan: RecordingPlan) -> bytes:
     """Return a hash of everything that samples and encoding depend on: all but the tags."""
     import numpy
-    import soundfile
 
     settings, recording = stages.timeline.settings, options.recording
     parts = (
         plan.notes, plan.clicks, plan.chords, plan.end, settings.tuning.sounding, _instrument(stages, options),
-        recording.vary, recording.format, RATE, numpy.__version__, soundfile.__libsndfile_version__,
+        recording.vary, recording.format, RATE, numpy.__version__, _encoder(recording.format),
     )  # fmt: skip
     return blake2b(repr(parts).encode(), digest_size=16).digest()
+
+
+def _encoder(kind: str) -> str:
+    """Return what encodes a format, with its version; "" for WAV, which is written without it."""
+    if kind == "wav":
+        return ""
+    import soundfile
+
+    return str(soundfile.__libsndfile_version__)
 
 
 def _instrument(stages: LoweredLick, options: Options) -> InstrumentRow:

@@ -1,8 +1,8 @@
 """Encoding of samples as an audio file with tags.
 
-In: two channels, a piece at a time, a format, tags. Out: the file, the same bytes each time. soundfile (libsndfile) encodes the bare sound; the tags of
-`tags.py` are put round it here. So a file of which only the words change gets other tags round the same sound, byte for byte what a new
-recording would be.
+In: two channels, a piece at a time, a format, tags. Out: the file, the same bytes each time. soundfile (libsndfile) encodes the bare sound,
+but for a WAV file, which needs no coding and no library that takes long to load; the tags of `tags.py` are put round it here. So a file of
+which only the words change gets other tags round the same sound, byte for byte what a new recording would be.
 """
 
 from __future__ import annotations
@@ -20,13 +20,13 @@ from lickwright.core.interrupts import defer_interrupts
 from lickwright.export.audio.ogg import replace_comment
 from lickwright.export.audio.tags import Tags, flac_picture, id3_tag, riff_info, riff_trailer, vorbis_comment
 
-# Format of `--format`: how libsndfile calls container and coding, and its settings.
+# Format of `--format`, but WAV: how libsndfile calls container and coding, and its settings.
 _KINDS: dict[str, tuple[str, str, dict[str, object]]] = {
-    "wav": ("WAV", "PCM_16", {}),
     "flac": ("FLAC", "PCM_16", {}),
     "mp3": ("MP3", "MPEG_LAYER_III", {"bitrate_mode": "VARIABLE", "compression_level": 0.3}),
     "ogg": ("OGG", "VORBIS", {"compression_level": 0.4}),
 }
+_WAV_HEAD = struct.Struct("<4sI4s4sIHHIIHH4sI")
 _PIECE = 1 << 20  # bytes copied at once
 _STREAMINFO, _SEEKTABLE, _COMMENT, _PICTURE = 0, 3, 4, 6  # blocks of a FLAC file
 
@@ -34,7 +34,7 @@ _STREAMINFO, _SEEKTABLE, _COMMENT, _PICTURE = 0, 3, 4, 6  # blocks of a FLAC fil
 class SoundFormat(NamedTuple):
     """What a file is beside its tags: its format, and how much sound it holds."""
 
-    kind: str  # one of `_KINDS`
+    kind: str  # one of `_WRITERS`
     samples: int  # of each channel
     rate: int  # samples a second
 
@@ -54,21 +54,45 @@ def encode_sound(file: BinaryIO, pieces: Iterable[NDArray[np.float32]], form: So
 
     `pieces` are its samples, shape (2, n) each. Raises what `pieces` and `file` raise.
     """
+    called = _Called(file)
+    if form.kind == "wav":
+        _encode_wav(called, pieces, form)
+        return cast(BinaryIO, called)
     import soundfile
 
     container, coding, settings = _KINDS[form.kind]
-    called = _Called(file)
     with called.back():
         out = soundfile.SoundFile(called, "w", form.rate, 2, coding, format=container, **settings)
     try:
         for piece in pieces:
             frames = piece.T
             with called.back():
-                out.write(np.rint(frames * 32767).astype(np.int16) if coding == "PCM_16" else frames)
+                out.write(_whole_samples(frames) if coding == "PCM_16" else frames)
     finally:
         with called.back():
             out.close()
     return cast(BinaryIO, called)
+
+
+def _encode_wav(called: _Called, pieces: Iterable[NDArray[np.float32]], form: SoundFormat) -> None:
+    """Write a WAV file without tags (IBM and Microsoft 1991): whole samples of 16 bits, of both channels in turn."""
+    size = 0
+    with called.back():
+        called.write(bytes(_WAV_HEAD.size))
+    for piece in pieces:
+        data = _whole_samples(piece.T).tobytes()
+        size += len(data)
+        with called.back():
+            called.write(data)
+    frame = 4  # bytes
+    head = (b"RIFF", _WAV_HEAD.size - 8 + size, b"WAVE", b"fmt ", 16, 1, 2, form.rate, frame * form.rate, frame, 16)
+    with called.back():
+        called.seek(0)
+        called.write(_WAV_HEAD.pack(*head, b"data", size))
+
+
+def _whole_samples(frames: NDArray[np.float32]) -> NDArray[np.int16]:
+    return np.rint(frames * 32767).astype("<i2")
 
 
 def write_tagged(file: BinaryIO, sound: BinaryIO, form: SoundFormat, tags: Tags) -> None:
