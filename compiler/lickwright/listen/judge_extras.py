@@ -13,8 +13,10 @@ import numpy as np
 from lickwright.listen.combs import comb_strength
 from lickwright.listen.entries import strongest_entry
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
+from lickwright.listen.features import FRAME
 from lickwright.listen.judge_notes import PassTimes
 from lickwright.listen.model import ExtraNote
+from lickwright.listen.picks import attack_sharpness
 from lickwright.listen.second_opinion import new_spectrum
 from lickwright.listen.stretches import Hearing
 
@@ -28,6 +30,9 @@ _AROUND = 0.020  # seconds on either side of the pick in which the partials of a
 # guitar in the room or a click, 9 in 10 have less than 0.
 _STRONG, _STRONG_UNCLEAR = 1.0, 4.0  # where a pitch is clear, and where it must be found among others that ring
 _PICK_UNCLEAR = 1.5  # odds of a pick there
+_GLIDE = 0.045  # seconds on either side of an instant over which a pitch moves on, at most so many semitones from frame to frame, and so many in all
+_GLIDE_STEP, _GLIDE_WAY = 0.5, 0.2
+_STRUCK = 8.0  # sharpness of the attack of a string: glides have 4 at most, strings that are struck 12 and more
 _SHORT = 0.06  # seconds that an extra note lasts at least
 _HESITATION = 0.45  # seconds beyond what is expected
 _LATEST = 0.2  # seconds before that in which no extra note begins
@@ -97,7 +102,7 @@ def _extra_pitch(
         pitch = _newest_pitch(hearing, k, [group, *following], higher)
     same = group.low - 0.6 <= pitch <= group.high + 0.6
     least = _PICK_MOVING if same and group.high - group.low > 0.4 else _PICK_SAME if same else _PICK
-    if hearing.picks[k] <= least:
+    if hearing.picks[k] <= least or _is_gliding(hearing, float(hearing.starts[k])):
         return None
     at = float(hearing.starts[k])
     others = [p + higher for p in group.pitches if abs(p - pitch) > _SAME]
@@ -105,6 +110,18 @@ def _extra_pitch(
     if entry is None:
         return pitch if known else None
     return pitch if entry.strength > (_STRONG if known else _STRONG_UNCLEAR) else None
+
+
+def _is_gliding(hearing: Hearing, at: float) -> bool:
+    """Return whether the pitch moves on through an instant (seconds) at which no string is struck: a bend, a slide or a vibrato on its way.
+
+    Partials rise and fall in it as they do where a note begins.
+    """
+    first, last = round((at - _GLIDE) / FRAME), round((at + _GLIDE) / FRAME)
+    pitches = hearing.features.pitch[max(0, first) : last + 1]
+    if len(pitches) < 2 or attack_sharpness(hearing.features, at) > _STRUCK:
+        return False
+    return bool(np.abs(np.diff(pitches)).max() < _GLIDE_STEP) and float(np.ptp(pitches)) > _GLIDE_WAY
 
 
 def _newest_pitch(hearing: Hearing, k: int, groups: Sequence[ExpectedGroup], higher: float) -> float:
