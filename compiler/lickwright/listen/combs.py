@@ -15,7 +15,7 @@ from lickwright.listen.recording import RATE, Recording
 
 SIZE = 8_192  # of the FFT: bins of 2.9 Hz
 PARTIALS = 8
-_LATE, _LONGEST = 0.025, 0.26  # seconds: from when on, and until when, a stretch is looked at
+LATE, _LONGEST = 0.025, 0.26  # seconds: from when on, and until when, a stretch is looked at
 _AHEAD = 0.012  # seconds before an onset that are left out of what was there before
 _LOOK = 0.11  # seconds before it that are looked at
 _NEAR = 0.35  # semitones around a partial
@@ -25,7 +25,7 @@ _WEIGHTS = 1 / np.sqrt(np.arange(1, PARTIALS + 1))
 Spectrum = NDArray[np.float64]
 
 
-def stretch_spectrum(recording: Recording, start: float, stop: float, late: float = _LATE) -> Spectrum:
+def stretch_spectrum(recording: Recording, start: float, stop: float, late: float = LATE) -> Spectrum:
     """Return the magnitudes of a stretch (seconds), from a little after its beginning on."""
     first = round((start + late) * RATE)
     last = round(min(stop, start + _LONGEST) * RATE)

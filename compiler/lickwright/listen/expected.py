@@ -9,10 +9,10 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import NamedTuple
 
-from lickwright.notation.techniques import Curve, Stroke
+from lickwright.notation.techniques import BEND_CURVES, Curve, Stroke
 from lickwright.performance.note_events import NoteEvent, Performance
 from lickwright.performance.pitch_curves import CurveShape, pitch_offsets
-from lickwright.timeline.model import SoundingNote, Timeline
+from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 
 LOWEST, HIGHEST = 37.5, 90.0  # MIDI: what the ear can follow; below is a bass
 SHORTEST = 0.085  # seconds that a note must last to be judged
@@ -112,3 +112,8 @@ def _kind(
         if reason:
             return ExpectedKind.PASSED, words
     return (ExpectedKind.PAIR if len(sounds) == 2 else ExpectedKind.SINGLE), ""
+
+
+def note_bends(sound: SoundingNote) -> list[PitchGesture]:
+    """Return the bends and releases of a note."""
+    return [shape for shape in sound.shapes if shape.technique.curve in BEND_CURVES]

@@ -11,19 +11,20 @@ from collections.abc import Sequence
 import numpy as np
 
 from lickwright.core.fast_dataclass import record
-from lickwright.listen.combs import Spectrum, comb_strength, stretch_spectrum, without_before
-from lickwright.listen.expected import ExpectedGroup, ExpectedKind
+from lickwright.listen.combs import Spectrum, comb_strength
+from lickwright.listen.expected import ExpectedGroup, ExpectedKind, note_bends
 from lickwright.listen.features import FRAME
+from lickwright.listen.judge_pairs import judge_pair
 from lickwright.listen.model import HeardNote, NoteVerdict
-from lickwright.listen.second_opinion import beats_expected, is_misheard, new_spectrum, own_strengths
+from lickwright.listen.second_opinion import beats_expected, is_misheard, new_spectrum
 from lickwright.listen.stretches import PICKED, Hearing, clear_pitch
-from lickwright.notation.techniques import BEND_CURVES
-from lickwright.timeline.model import PitchGesture, SoundingNote
+from lickwright.notation.techniques import Curve
 
 UNHEARD = "notes that could not be heard out"
 _NEAR = 0.5  # semitones: what is nearer is the same note
 _NEAR_BENT = 0.9  # and of a bent one, whose height is judged by itself
 _FARTHEST = 24.0  # semitones that a wrong note may be off
+_SETTLED, _PICKED = 0.025, 0.085  # seconds from its beginning in which a bent note is on its way from its fret
 _BODY = 0.40  # seconds from its beginning that the pitch of a note is taken from
 _SURE_PICK = 3.0  # odds of a pick that is one
 _LATEST_PITCH = 0.4  # seconds after a pick that its pitch may come out
@@ -33,12 +34,6 @@ _JOINED_REACH = 5.0  # semitones: a joined note that is further off is another s
 _SURE = 0.5  # strength of a comb that is enough for a note
 _SOFT = 35.0  # decibels below the loudest
 _VERY_CLEAR = 0.9  # clarity of a string that sounds alone
-_NEIGHBORS = (-2, -1, 1, 2)  # semitones: what a note of a double stop is compared with
-_OWN = 2  # partials that a note of a double stop must have for itself
-_LOOKS = (0.14, 0.26)  # seconds over which a double stop is looked at
-_CLEARLY = 0.14  # by which a neighbor must be stronger
-_THERE, _GONE = 0.50, 0.34  # strength of a note of a double stop that is there, and of one that is not
-_RINGING = 0.5  # strength of one that may ring on, so that its new pick cannot be told from it
 
 
 @record
@@ -120,7 +115,7 @@ def judge_pitches(
         elif times.starts[n] is None:
             found += _not_begun(hearing, groups, n, times, higher)
         elif group.kind is ExpectedKind.PAIR:
-            found += _judge_pair(hearing, group, float(times.starts[n] or 0), times.stops[n], higher)
+            found += judge_pair(hearing, group, float(times.starts[n] or 0), times.stops[n], higher)
         else:
             found.append(_judge_single(hearing, groups, n, times, higher))
     return found
@@ -136,13 +131,13 @@ def _judge_single(
     if _is_not_struck(hearing, groups, n, times) and begin is not None:
         note.verdict, note.onset = NoteVerdict.MISSING, None
         return note
-    low, high = (group.low, group.high) if group.high - group.low > 0.3 else group.first
-    near = _NEAR_BENT if _bends(sound) else _NEAR
-    if np.isfinite(pitch) and low - near <= pitch <= high + near:
+    low, high = _told_range(group)
+    if np.isfinite(pitch) and low <= pitch <= high:
         return note
     spectrum = new_spectrum(hearing.recording, start, stop)
     if np.isfinite(pitch):
-        _judge_other_pitch(note, group, spectrum, pitch, min(max(pitch, low), high), higher)
+        if not _starts_right(hearing, group, start, stop, higher):
+            _judge_other_pitch(note, group, spectrum, pitch, higher)
         if _is_left_over(hearing, groups, n, begin, pitch):
             note.verdict, note.onset = NoteVerdict.MISSING, None
     elif begin is not None and _is_silent(hearing, begin):
@@ -152,13 +147,33 @@ def _judge_single(
     return note
 
 
-def _judge_other_pitch(
-    note: HeardNote, group: ExpectedGroup, spectrum: Spectrum, pitch: float, expected: float, higher: float
-) -> None:
+def _told_range(group: ExpectedGroup) -> tuple[float, float]:
+    """Return the lowest and the highest pitch at which a single note is heard as the right one."""
+    low, high = (group.low, group.high) if group.high - group.low > 0.3 else group.first
+    near = _NEAR
+    if note_bends(group.sounds[0]):
+        near, low = _NEAR_BENT, min(low, group.pitches[0])  # a pre-bend that is picked at its fret is judged as a bend
+    wobbles = [s.amount for s in group.sounds[0].shapes if s.technique.curve is Curve.VIBRATO]
+    return low - near, high + near + max(wobbles, default=0.0) / 2  # the middle of a wobble that goes upwards
+
+
+def _starts_right(hearing: Hearing, group: ExpectedGroup, start: float, stop: float, higher: float) -> bool:
+    """Return whether a note that is bent up begins on the way from its fret to its height: then it is the right one, however far it is bent."""
+    if not any(shape.technique.curve is Curve.BEND for shape in note_bends(group.sounds[0])[:1]):
+        return False
+    pitch = clear_pitch(hearing.features, start + _SETTLED, min(stop, start + _PICKED)) - higher
+    return bool(group.low - _NEAR < pitch < group.high + _NEAR)
+
+
+def _judge_other_pitch(note: HeardNote, group: ExpectedGroup, spectrum: Spectrum, pitch: float, higher: float) -> None:
     """Call a note wrong whose pitch came out as another one, unless that is misheard, or another string's."""
+    way = np.arange(group.low, group.high + 0.5, 0.5)
+    expected = min(max(pitch, group.low), group.high)
     if abs(pitch - expected) > (_FARTHEST if group.struck else _JOINED_REACH):
         note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
-    elif not is_misheard(pitch, expected) and beats_expected(spectrum, pitch + higher, expected + higher):
+    elif not any(is_misheard(pitch, float(p)) for p in way) and beats_expected(
+        spectrum, pitch + higher, expected + higher
+    ):
         note.verdict = NoteVerdict.WRONG
 
 
@@ -219,55 +234,3 @@ def _sounds_anyway(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, ti
     until = min(at + 0.3, float(later)) if later is not None else at + 0.2
     pitch = clear_pitch(hearing.features, at, max(at + 0.04, until - 0.01)) - higher
     return bool(abs(pitch - group.pitches[0]) < _NEAR)
-
-
-def _judge_pair(hearing: Hearing, group: ExpectedGroup, start: float, stop: float, higher: float) -> list[HeardNote]:
-    wholes = [stretch_spectrum(hearing.recording, start, min(stop, start + length)) for length in _LOOKS]
-    views = [(without_before(hearing.recording, start, whole), whole) for whole in wholes]
-    return [
-        _judge_one_of_pair(views, sound, pitch, _ways(group, 1 - n), start, higher)
-        for n, (sound, pitch) in enumerate(zip(group.sounds, group.pitches, strict=True))
-    ]
-
-
-def _bends(sound: SoundingNote) -> list[PitchGesture]:
-    """Return the bends and releases of a note."""
-    return [shape for shape in sound.shapes if shape.technique.curve in BEND_CURVES]
-
-
-def _ways(group: ExpectedGroup, n: int) -> tuple[float, ...]:
-    """Return the pitches that a note of a group has, half a semitone apart from the lowest to the highest that it comes to."""
-    pitch = group.pitches[n]
-    reached = [shape.amount for shape in _bends(group.sounds[n])]
-    return tuple(pitch + by for by in np.arange(0, max(reached, default=0.0) + 0.5, 0.5))
-
-
-def _judge_one_of_pair(
-    views: Sequence[tuple[Spectrum, Spectrum]],
-    sound: SoundingNote,
-    pitch: float,
-    others: Sequence[float],
-    start: float,
-    higher: float,
-) -> HeardNote:
-    """Judge one note of a double stop by the partials that the other has not. `views` are spectra of what is new, and of all, over two lengths."""
-    note = HeardNote(sound, NoteVerdict.RIGHT, pitch, "", start)
-    if _bends(sound):
-        note.verdict, note.why = NoteVerdict.UNTOLD, "bent notes of a double stop"
-        return note
-    taken = [other + higher for other in others]
-    if own_strengths(views[0][0], pitch + higher, taken)[1] < _OWN:
-        note.verdict, note.why = NoteVerdict.UNTOLD, "notes of a double stop that share their overtones"
-        return note
-
-    def strength(by: float, view: int = 0) -> float:
-        found = [own_strengths(both[view], pitch + by + higher, taken) for both in views]
-        return max((value for value, partials in found if partials >= _OWN), default=0.0)
-
-    here = strength(0)
-    best, by = max((strength(by), by) for by in _NEIGHBORS if all(abs(pitch + by - other) > 0.5 for other in others))
-    if best > here + _CLEARLY and best > _THERE:
-        note.verdict, note.pitch = NoteVerdict.WRONG, pitch + by
-    elif here < _GONE and strength(0, 1) < _RINGING:
-        note.verdict, note.onset = NoteVerdict.MISSING, None
-    return note
