@@ -95,7 +95,9 @@ _ORDERS = {
     "time": _Order(3, "count {bars} aloud, then play along with a click at {bpm} beats a minute"),
     "bend": _Order(3, "in {bars}, play the fret that the bend should reach, then bend to that pitch, at {bpm} beats a minute"),
     "late bend": _Order(3, "start the bend in {bars} sooner and be at its pitch on the count, with a click at {bpm} beats a minute"),
+    "pre-bend": _Order(3, "in {bars}, bend without a sound, then pick: the note begins at its full pitch, at {bpm} beats a minute"),
     "release": _Order(2, "let the bend all the way down in {bars}, in time with a click at {bpm} beats a minute"),
+    "late release": _Order(2, "start to let the bend down in {bars} on the count, with a click at {bpm} beats a minute"),
     "vibrato": _Order(1, "hold the notes with vibrato in {bars} and move the pitch up and back evenly; speed comes later"),
 }  # fmt: skip
 _TO_BE_READY = 3  # the weight of what stands in the way, up to which a faster tempo may be tried
@@ -139,7 +141,9 @@ def _order_name(remark: Remark) -> str:
     """Return the name in `_ORDERS` of what is to be done about a remark."""
     if remark.kind is DifferenceKind.EXTRA:
         return "extra"
-    return "late bend" if remark.about == "bend" and remark.kind is DifferenceKind.LATE else remark.about
+    if remark.kind is DifferenceKind.LATE and remark.about in ("bend", "release"):
+        return f"late {remark.about}"
+    return "pre-bend" if remark.about == "bend" and remark.kind is DifferenceKind.TECHNIQUE else remark.about
 
 
 def _next_step(faster: float | None, anything: bool) -> list[str]:

@@ -20,6 +20,8 @@ FLAT = 0.36  # semitones from which on a bend is flat or sharp
 NO_BEND = 0.4  # share of its way that a bend must go to be one
 HALF_STEP_OFF = 0.75  # semitones from which on a bend arrives at another note
 LATE_BEND = 0.070  # seconds
+LATE_RELEASE = 0.100  # seconds
+PICKED_UNBENT = 0.5  # share of its way at which the string of a pre-bend is picked too soon
 UNRELEASED = 0.5  # semitones above where a release should end
 NO_VIBRATO = 0.12  # semitones of width below which there is none
 NARROW, NARROW_LESS = 0.4, 0.04  # share of its width, and semitones taken off that
@@ -29,7 +31,7 @@ class Deviation(NamedTuple):
     """One thing that differs."""
 
     kind: DifferenceKind
-    about: str  # "note", "time", "bend", "late bend", "release", "vibrato"
+    about: str  # "note", "time", "bend", "late bend", "pre-bend", "release", "late release", "vibrato"
 
 
 def note_deviations(note: HeardNote) -> list[Deviation]:
@@ -76,9 +78,21 @@ def _late_bend(note: HeardNote) -> Deviation | None:
     return Deviation(DifferenceKind.LATE, "late bend") if late else None
 
 
+def _pre_bend(note: HeardNote) -> Deviation | None:
+    wanted, reached, picked = note.bend_wanted, note.bend_reached, note.bend_picked
+    if wanted is None or reached is None or picked is None or is_bend_missing(wanted, reached):
+        return None
+    return Deviation(DifferenceKind.TECHNIQUE, "pre-bend") if picked < PICKED_UNBENT * reached else None
+
+
 def _release(note: HeardNote) -> Deviation | None:
     up = note.release_off is not None and note.release_off >= UNRELEASED
     return Deviation(DifferenceKind.INTONATION, "release") if up else None
+
+
+def _late_release(note: HeardNote) -> Deviation | None:
+    late = note.release_late is not None and note.release_late >= LATE_RELEASE and _release(note) is None
+    return Deviation(DifferenceKind.LATE, "late release") if late else None
 
 
 def _vibrato(note: HeardNote) -> Deviation | None:
@@ -93,6 +107,8 @@ _CHECKS: tuple[Callable[[HeardNote], Deviation | None], ...] = (
     _out_of_time,
     _bend,
     _late_bend,
+    _pre_bend,
     _release,
+    _late_release,
     _vibrato,
 )

@@ -13,6 +13,7 @@ from lickwright.listen.features import FRAME
 Values = NDArray[np.float64]
 
 _MEAN, _MEAN_WOBBLING = 0.050, 0.180  # seconds over which the height of a bend is the mean: a wobble's whole turn
+_SETTLED = 0.15  # seconds after its highest pitch in which a bend may settle at another one
 _SLOW = 0.50  # seconds of the window whose mean is the pitch without its vibrato
 _LEAST = 0.22  # seconds of pitch that a vibrato is told from
 
@@ -37,6 +38,13 @@ def bend_height(pitches: Values, wobbles: bool) -> float:
     """Return the highest mean pitch over 50 ms of a curve, over 180 ms of one that has a vibrato; NaN of no curve."""
     mean = smoothed(pitches, _MEAN_WOBBLING if wobbles else _MEAN)
     return float(mean.max()) if len(mean) else float("nan")
+
+
+def settled_pitch(pitches: Values) -> float | None:
+    """Return the pitch of a curve in the middle of the second half of what comes after its highest 50 ms; None where that is too short to tell."""
+    mean = smoothed(pitches, _MEAN)
+    after = pitches[int(mean.argmax()) + round(_MEAN / FRAME) :] if len(mean) else pitches[:0]
+    return float(np.median(after[len(after) // 2 :])) if len(after) * FRAME >= _SETTLED else None
 
 
 def crossing(pitches: Values, level: float, upwards: bool) -> float:

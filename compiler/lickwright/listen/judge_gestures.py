@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.features import FRAME
-from lickwright.listen.gestures import bend_height, crossing, filled, smoothed, wobble_width
+from lickwright.listen.gestures import bend_height, crossing, filled, settled_pitch, smoothed, wobble_width
 from lickwright.listen.judge_notes import PassTimes
 from lickwright.listen.model import HeardNote, NoteVerdict
 from lickwright.listen.second_opinion import MISHEARD
@@ -30,6 +30,7 @@ _LEAST_ROOM = 0.10  # seconds that a gesture needs to be judged
 _AHEAD = 0.03  # seconds before the next note in which its pitch is in the window already
 _REACH = 1.3  # semitones beyond what is written within which a pitch is believed
 _SETTLING = 0.045  # seconds after an onset in which the pitch has the pick in it
+_PICKED = 0.05  # seconds after that over which the pitch is the one that was picked
 _SOFT = 40.0  # decibels below the loudest: what is softer has no pitch to be judged
 
 
@@ -50,6 +51,17 @@ class _Curve(NamedTuple):
         return self.offsets[max(0, round(start / FRAME)) : max(0, round(stop / FRAME))]
 
 
+class _Step(NamedTuple):
+    """A bend or a release of a note. Times are seconds from its onset."""
+
+    shape: PitchGesture
+    level: float  # semitones above the fret from which it should go
+    begin: float
+    arrive: float
+    following: float  # when the next one, or the next note, should begin
+    until: float  # how long it is waited for
+
+
 def judge_gestures(
     hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, performance: Performance, notes: Sequence[HeardNote],
     pace: float, higher: float,
@@ -62,7 +74,7 @@ def judge_gestures(
         if group.kind is not ExpectedKind.SINGLE or note.verdict is not NoteVerdict.RIGHT or note.onset is None:
             continue
         reach = max([group.high - event.pitch, *(abs(move.change) for move in event.moves)])
-        offsets = _offsets(hearing, note.onset, stop, event.pitch + higher, group.low - event.pitch, reach)
+        offsets = _offsets(hearing, note.onset, stop, event.pitch + higher, min(0.0, group.low - event.pitch), reach)
         if offsets is not None and note.sound.shapes:
             curve = _Curve(offsets, stop - note.onset, event.start, pace)
             ramps = list(zip(note.sound.shapes, _ramps_of(note.sound.shapes, event.moves), strict=True))
@@ -114,41 +126,53 @@ def _judge_bends(note: HeardNote, ramps: Sequence[tuple[PitchGesture, PitchRamp 
     wobbles = [r for s, r in ramps if r is not None and s.technique.curve is Curve.VIBRATO]
     level = 0.0
     for n, (shape, ramp) in enumerate(bends):
-        begin, last = curve.heard(ramp.start), n + 1 == len(bends)
+        last = n + 1 == len(bends)
         following = curve.room if last else curve.heard(bends[n + 1][1].start)
         until = min(curve.room, following + (0 if last else _LATEST))
-        if until - begin >= _LEAST_ROOM and len(curve.part(begin, until)) * FRAME >= _LEAST_ROOM:
+        step = _Step(shape, level, curve.heard(ramp.start), curve.heard(ramp.end), following, until)
+        if until - step.begin >= _LEAST_ROOM and len(curve.part(step.begin, until)) * FRAME >= _LEAST_ROOM:
             if shape.technique.curve in UPWARD_BENDS:
-                wobbling = any(curve.heard(w.start) < following and curve.heard(w.end) > begin for w in wobbles)
-                _judge_bend(note, shape, ramp, level, curve, until, wobbling)
+                wobbling = any(curve.heard(w.start) < following and curve.heard(w.end) > step.begin for w in wobbles)
+                _judge_height(note, step, curve, wobbling)
+                _judge_rise(note, step, curve)
             else:
-                _judge_release(note, shape, ramp, curve, until)
+                _judge_release(note, step, curve)
         level = shape.amount
 
 
-def _judge_bend(
-    note: HeardNote, shape: PitchGesture, ramp: PitchRamp, level: float, curve: _Curve, until: float, wobbling: bool
-) -> None:
-    """Fill in how high a bend goes, of several the worst, and how late it is where it goes up from `level`."""
-    begin, arrive = curve.heard(ramp.start), curve.heard(ramp.end)
-    part = curve.part(begin, until)
-    reached = bend_height(part, wobbling)
-    if note.bend_wanted is None or abs(reached - shape.amount) > abs((note.bend_reached or 0) - note.bend_wanted):
-        note.bend_wanted, note.bend_reached = shape.amount, reached
-    way = shape.amount - level
-    if shape.technique.curve is Curve.BEND and way > _LEAST_WAY and reached - level > 0.5 * way:
-        middle = crossing(part, level + 0.5 * (min(reached, shape.amount) - level), True)
+def _judge_height(note: HeardNote, step: _Step, curve: _Curve, wobbling: bool) -> None:
+    """Fill in how high a bend goes, of several the worst, and where it settles."""
+    wanted, reached = step.shape.amount, bend_height(curve.part(step.begin, step.until), wobbling)
+    if note.bend_wanted is None or abs(reached - wanted) > abs((note.bend_reached or 0) - note.bend_wanted):
+        note.bend_wanted, note.bend_reached = wanted, reached
+        note.bend_settled = None if wobbling else settled_pitch(curve.part(step.begin, step.following))
+
+
+def _judge_rise(note: HeardNote, step: _Step, curve: _Curve) -> None:
+    """Fill in how late a bend goes up, of several the worst, and at what pitch a pre-bend is picked."""
+    part, way = curve.part(step.begin, step.until), step.shape.amount - step.level
+    if step.shape.technique.curve is Curve.PREBEND:
+        picked = curve.part(step.begin + _SETTLING, step.begin + _SETTLING + _PICKED)
+        note.bend_picked = float(picked.mean()) if len(picked) else None
+        return
+    reached = bend_height(part, False)
+    if way > _LEAST_WAY and reached - step.level > 0.5 * way:
+        middle = crossing(part, step.level + 0.5 * (min(reached, step.shape.amount) - step.level), True)
         if np.isfinite(middle):
-            note.bend_late = max(note.bend_late or -1.0, float(middle - (arrive - begin) / 2))
+            note.bend_late = max(note.bend_late or -1.0, float(middle - (step.arrive - step.begin) / 2))
 
 
-def _judge_release(note: HeardNote, shape: PitchGesture, ramp: PitchRamp, curve: _Curve, until: float) -> None:
-    """Fill in how far above its end a release stays, of several the worst."""
-    arrive = curve.heard(ramp.end)
-    mean = smoothed(curve.part(min(arrive + 0.02, until - 0.05), until), 0.05)
-    if len(mean) and until - arrive > 0.06:
-        off = float(mean.min()) - shape.amount
+def _judge_release(note: HeardNote, step: _Step, curve: _Curve) -> None:
+    """Fill in how far above its end a release stays, and how late it comes down, of several the worst."""
+    wanted = step.shape.amount
+    mean = smoothed(curve.part(min(step.arrive + 0.02, step.until - 0.05), step.until), 0.05)
+    if len(mean) and step.until - step.arrive > 0.06:
+        off = float(mean.min()) - wanted
         note.release_off = off if note.release_off is None else max(note.release_off, off)
+    if step.level - wanted > _LEAST_WAY:
+        middle = crossing(curve.part(step.begin, step.until), 0.5 * (step.level + wanted), False)
+        if np.isfinite(middle):
+            note.release_late = max(note.release_late or -1.0, float(middle - (step.arrive - step.begin) / 2))
 
 
 def _judge_vibrato(note: HeardNote, ramps: Sequence[tuple[PitchGesture, PitchRamp | None]], curve: _Curve) -> None:

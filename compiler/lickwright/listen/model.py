@@ -36,8 +36,11 @@ class HeardNote:
     kinds: set[DifferenceKind] = field(default_factory=set)  # what differs, in the words of a comparison
     bend_wanted: float | None = None  # semitones above the fretted pitch
     bend_reached: float | None = None  # semitones
+    bend_settled: float | None = None  # semitones at which a bend that goes too far stays afterwards
     bend_late: float | None = None  # seconds that it comes too late
+    bend_picked: float | None = None  # semitones above the fret at which a pre-bend is picked
     release_off: float | None = None  # semitones above where the release should end
+    release_late: float | None = None  # seconds that it comes too late
     vibrato_wanted: float | None = None  # semitones, lowest to highest
     vibrato_width: float | None = None  # semitones
 

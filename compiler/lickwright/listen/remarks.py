@@ -12,7 +12,7 @@ from typing import NamedTuple
 from lickwright.compare.diff import score_position
 from lickwright.compare.model import DifferenceKind, ScorePosition
 from lickwright.compare.wording import fret_in_words, length_in_words
-from lickwright.listen.deviations import NO_VIBRATO, is_bend_missing, note_deviations
+from lickwright.listen.deviations import FLAT, NO_VIBRATO, is_bend_missing, note_deviations
 from lickwright.listen.model import ExtraNote, HeardNote, JudgedPass
 from lickwright.music.pitch import pitch_name
 from lickwright.music.steps import interval_words
@@ -46,7 +46,9 @@ def _of_note(timeline: Timeline, note: HeardNote, pace: float) -> Iterator[Remar
     at = -1.0 if note.onset is None else note.onset
     for kind, about in note_deviations(note):
         words = f"missing: {where}" if kind is DifferenceKind.MISSING else _WORDS[about](timeline, note, where, pace)
-        yield Remark(kind, place, note.sound.pass_no, note.sound, words, about.removeprefix("late "), at)
+        yield Remark(
+            kind, place, note.sound.pass_no, note.sound, words, about.removeprefix("late ").removeprefix("pre-"), at
+        )
 
 
 def _wrong_words(timeline: Timeline, note: HeardNote, where: str, pace: float) -> str:
@@ -79,6 +81,8 @@ def _bend_words(timeline: Timeline, note: HeardNote, where: str, pace: float) ->
     if is_bend_missing(wanted, reached):
         return f"the bend at {where} is missing: it should go up {interval_words(wanted)}"
     off = reached - wanted
+    if off > 0 and note.bend_settled is not None and abs(note.bend_settled - wanted) < FLAT:
+        return f"the bend at {where} goes {interval_words(off)} too far and then comes back, {off * 100:.0f} cents"
     how = f"{interval_words(off)} {'too far' if off > 0 else 'short'}, {abs(off) * 100:.0f} cents"
     return f"the bend at {where} is {how}"
 
@@ -87,8 +91,16 @@ def _late_bend_words(timeline: Timeline, note: HeardNote, where: str, pace: floa
     return f"the bend at {where} is {lateness_words(timeline, note.bend_late or 0.0, pace)}"
 
 
+def _pre_bend_words(timeline: Timeline, note: HeardNote, where: str, pace: float) -> str:
+    return f"the bend at {where} comes after the pick: bend first, then pick"
+
+
 def _release_words(timeline: Timeline, note: HeardNote, where: str, pace: float) -> str:
     return f"the bend at {where} is not released: the pitch stays {interval_words(note.release_off or 0.0)} too high"
+
+
+def _late_release_words(timeline: Timeline, note: HeardNote, where: str, pace: float) -> str:
+    return f"the release at {where} is {lateness_words(timeline, note.release_late or 0.0, pace)}"
 
 
 def _vibrato_words(timeline: Timeline, note: HeardNote, where: str, pace: float) -> str:
@@ -100,8 +112,8 @@ def _vibrato_words(timeline: Timeline, note: HeardNote, where: str, pace: float)
 
 # Lick, note, where it is, pace: to the sentence, by what a deviation is about.
 _WORDS: dict[str, Callable[[Timeline, HeardNote, str, float], str]] = {
-    "note": _wrong_words, "time": _time_words, "bend": _bend_words, "late bend": _late_bend_words, "release": _release_words,
-    "vibrato": _vibrato_words,
+    "note": _wrong_words, "time": _time_words, "bend": _bend_words, "late bend": _late_bend_words, "pre-bend": _pre_bend_words,
+    "release": _release_words, "late release": _late_release_words, "vibrato": _vibrato_words,
 }  # fmt: skip
 
 

@@ -72,8 +72,10 @@ def _note(timeline: Timeline, note: HeardNote) -> dict[str, Any]:
     optional = {
         "why": note.why or None, "onset_s": _rounded(note.onset, 3), "heard_pitch": _rounded(note.pitch, 2),
         "late_ms": _rounded(note.late, 1, 1000), "bend_written_cents": _rounded(note.bend_wanted, 0, 100),
-        "bend_heard_cents": _rounded(note.bend_reached, 0, 100), "bend_late_ms": _rounded(note.bend_late, 0, 1000),
-        "release_above_cents": _rounded(note.release_off, 0, 100), "vibrato_written_cents": _rounded(note.vibrato_wanted, 0, 100),
+        "bend_heard_cents": _rounded(note.bend_reached, 0, 100), "bend_settled_cents": _rounded(note.bend_settled, 0, 100),
+        "bend_late_ms": _rounded(note.bend_late, 0, 1000), "bend_picked_cents": _rounded(note.bend_picked, 0, 100),
+        "release_above_cents": _rounded(note.release_off, 0, 100), "release_late_ms": _rounded(note.release_late, 0, 1000),
+        "vibrato_written_cents": _rounded(note.vibrato_wanted, 0, 100),
         "vibrato_heard_cents": _rounded(note.vibrato_width, 0, 100),
     }  # fmt: skip
     return found | {name: value for name, value in optional.items() if value is not None}
