@@ -9,7 +9,10 @@ from __future__ import annotations
 import ast
 import os
 import shutil
+import signal
+import sys
 import tempfile
+import threading
 from contextlib import chdir
 from pathlib import Path
 from typing import Any
@@ -36,6 +39,8 @@ class CustomBuildHook(BuildHookInterface):  # type: ignore[type-arg]
         """Compile the modules, and put them into the wheel. Raises `SystemExit` where mypyc or the C compiler fails."""
         if version == "editable" or os.environ.get("LICKWRIGHT_COMPILE") != "1":
             return
+        # A signal that would end this process at once ends it in order, so that the folder is removed.
+        self._before = {number: signal.signal(number, _exit) for number in _ENDING if _is_default(number)}
         self._folder = tempfile.TemporaryDirectory(
             prefix="lickwright-build-"
         )  # removed at the latest when the build ends
@@ -45,7 +50,7 @@ class CustomBuildHook(BuildHookInterface):  # type: ignore[type-arg]
             with chdir(folder):
                 compiled = compile_modules(Path("lickwright"))
         except BaseException:
-            self._folder.cleanup()
+            self._clear()
             raise
         build_data["force_include"] |= {str(folder / built): path for built, path in compiled.items()}
         build_data |= {"pure_python": False, "infer_tag": True}
@@ -53,7 +58,25 @@ class CustomBuildHook(BuildHookInterface):  # type: ignore[type-arg]
     def finalize(self, version: str, build_data: dict[str, Any], artifact_path: str) -> None:
         """Remove the compiled files, which are in the wheel by now."""
         if hasattr(self, "_folder"):
-            self._folder.cleanup()
+            self._clear()
+
+    def _clear(self) -> None:
+        self._folder.cleanup()
+        for number, handler in self._before.items():
+            signal.signal(number, handler)
+
+
+_ENDING = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+
+
+def _is_default(number: int) -> bool:
+    """Return True if a signal ends this process; only its main thread may say otherwise."""
+    return signal.getsignal(number) is signal.SIG_DFL and threading.current_thread() is threading.main_thread()
+
+
+def _exit(number: int, frame: object) -> None:
+    """Raise `SystemExit`, with the exit code that a shell gives for the signal."""
+    sys.exit(128 + number)
 
 
 def compile_modules(package: Path) -> dict[str, str]:

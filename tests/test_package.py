@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import signal
 import subprocess
 import sys
 import tomllib
@@ -66,6 +67,35 @@ def test_a_compiled_wheel_that_fails_leaves_no_folder(
     with pytest.raises(type(failure)):
         hook.initialize("standard", {"force_include": {}})
     assert copied and not list(tmp_path.iterdir()) and Path.cwd() == before
+
+
+ENDED = """
+import sys, time
+sys.path.insert(0, sys.argv[1])
+import hatch_build
+def work(package):
+    print("compiling", flush=True)
+    time.sleep(30)
+    return {}
+hatch_build.compile_modules = work
+hook = hatch_build.CustomBuildHook(sys.argv[2], {}, None, None, sys.argv[3], "wheel")
+hook.initialize("standard", {"force_include": {}})
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals of other systems end a process at once")
+@pytest.mark.parametrize("name", ["SIGTERM", "SIGHUP"])
+def test_a_compiled_wheel_whose_build_is_ended_leaves_no_folder(name: str, tmp_path: Path) -> None:
+    (tmp_path / "root/compiler/lickwright").mkdir(parents=True)
+    (tmp_path / "temporary").mkdir()
+    env = {**os.environ, "LICKWRIGHT_COMPILE": "1", "TMPDIR": str(tmp_path / "temporary")}
+    command = [sys.executable, "-c", ENDED, str(ROOT / "compiler"), str(tmp_path / "root"), str(tmp_path)]
+    with subprocess.Popen(command, env=env, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None and process.stdout.readline() == "compiling\n"
+        assert list((tmp_path / "temporary").iterdir())
+        process.send_signal(number := signal.Signals[name])
+        assert process.wait(20) == 128 + number
+    assert not list((tmp_path / "temporary").iterdir())
 
 
 def test_messages_name_the_packages_of_each_extra() -> None:
