@@ -109,6 +109,23 @@ def test_it_is_the_same_from_one_file_and_from_any_order(make: Run, run: Run) ->
     assert not Path("single/index.html").exists()
 
 
+def test_a_file_made_by_itself_in_another_format_stays_in_it(make: Run, run: Run) -> None:
+    make()
+    before = INDEX.read_bytes()
+    assert run("make", "songs/attic.lick", "--to", "midi")[0] == 0
+    assert INDEX.read_bytes() == before
+    Path("songs/attic.lick").write_text('lick "Attic"\nkey D major\n| e8 e5 B8 e5 G7 - - - |\n')
+    assert run("make", "songs/attic.lick", "--to", "tab")[0] == 0
+    found = rows()
+    assert list(found) == [
+        "Attic",
+        "Gate & hedge",
+        "Porch light",
+    ]  # its page is there, and the lick is in another key now
+    assert found["Attic"]["data-key"] == "D major"
+    assert "Attic" in run("find", "out", "key:D")[1]
+
+
 def test_a_merge_of_shares_gives_the_index_of_a_whole_build(make: Run, run: Run) -> None:
     Path("songs/lickwright.toml").write_text('[album]\ntitle = "Evening"\n')
     make()

@@ -31,3 +31,8 @@ class OptionSets:
         if number == len(self.all):
             self.all.append(one)
         return number
+
+    def indexed(self, number: int) -> int:
+        """Return the number of the same options under which licks are entered into the index."""
+        self.all.append(self.all[number]._replace(facts=True))
+        return len(self.all) - 1

@@ -95,6 +95,7 @@ def scan_sources(
     )
     db.execute(_KEPT)
     _part(manifest)
+    _keep_indexed(manifest, option_sets)
     db.execute("COMMIT")
 
 
@@ -205,6 +206,17 @@ def _part(manifest: Manifest) -> None:
                 number += 1
                 chosen = f"{wanted}-{number}"
             db.execute("UPDATE scan SET target = ? WHERE id = ?", (chosen, id))
+
+
+def _keep_indexed(manifest: Manifest, option_sets: OptionSets) -> None:
+    """Let sources whose licks are in the index stay there, though what is made now would not need it."""
+    theirs = "option_set = ? AND path IN (SELECT path FROM sources WHERE indexed)"
+    for number, compile_options in enumerate(tuple(option_sets.all)):
+        if compile_options.facts:
+            continue
+        if manifest.db.execute(f"SELECT 1 FROM scan WHERE {theirs} LIMIT 1", (number,)).fetchone() is not None:
+            kept = option_sets.indexed(number)
+            manifest.db.execute(f"UPDATE scan SET option_set = ? WHERE {theirs}", (kept, number))
 
 
 def _wanted(shown: bytes, target: str) -> tuple[str, str]:
