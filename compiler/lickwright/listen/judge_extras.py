@@ -32,6 +32,7 @@ _STRONG, _STRONG_UNCLEAR = 1.0, 4.0  # where a pitch is clear, and where it must
 _PICK_UNCLEAR = 1.5  # odds of a pick there
 _GLIDE = 0.045  # seconds on either side of an instant over which a pitch moves on, at most so many semitones from frame to frame, and so many in all
 _GLIDE_STEP, _GLIDE_WAY = 0.5, 0.2
+_BEND_STEP, _BEND_WAY = 0.3, 0.6  # the same of a glide that is sure to be one
 _STRUCK = 8.0  # sharpness of the attack of a string: glides have 4 at most, strings that are struck 12 and more
 _SHORT = 0.06  # seconds that an extra note lasts at least
 _HESITATION = 0.45  # seconds beyond what is expected
@@ -119,9 +120,12 @@ def _is_gliding(hearing: Hearing, at: float) -> bool:
     """
     first, last = round((at - _GLIDE) / FRAME), round((at + _GLIDE) / FRAME)
     pitches = hearing.features.pitch[max(0, first) : last + 1]
-    if len(pitches) < 2 or attack_sharpness(hearing.features, at) > _STRUCK:
+    if len(pitches) < 2:
         return False
-    return bool(np.abs(np.diff(pitches)).max() < _GLIDE_STEP) and float(np.ptp(pitches)) > _GLIDE_WAY
+    fastest, way = float(np.abs(np.diff(pitches)).max()), float(np.ptp(pitches))
+    if attack_sharpness(hearing.features, at) > _STRUCK:  # a finger may squeak on the string
+        return fastest < _BEND_STEP and way > _BEND_WAY
+    return fastest < _GLIDE_STEP and way > _GLIDE_WAY
 
 
 def _newest_pitch(hearing: Hearing, k: int, groups: Sequence[ExpectedGroup], higher: float) -> float:
