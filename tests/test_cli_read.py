@@ -215,6 +215,9 @@ def test_a_folder_is_read_into_a_library(run: Run) -> None:
     assert made == ["licks/one/one.lick", "licks/sub/two/two.lick"]
     assert "Gate" in run("find", "licks", "unsure")[1]
     assert "Porch swing" not in run("find", "licks", "unsure")[1]
+    assert "lickwright find licks unsure  lists 1 lick to compare with the original" in out
+    Path("tabs/sub/two.tab").write_text(TAB.replace("Porch swing", "Gate"))
+    assert "unsure" not in run("read", "tabs", "--out", "licks")[1]
 
 
 def test_a_folder_with_nothing_to_read(run: Run) -> None:

@@ -137,3 +137,19 @@ def test_shares_keep_their_names_when_they_are_brought_together(run: Run) -> Non
     with Manifest("whole", write=False) as manifest:
         assert [row.name for row in manifest.names("blues")] == ["twin", "twin-2"]
     assert tree(Path("whole")) == tree(Path("out")) == {path: text.encode() for path, text in first.items()}
+
+
+def test_a_source_replaced_by_a_link_to_where_it_went_is_the_same_source(run: Run) -> None:
+    """Its outputs are its own still, in a build and by themselves; those of another source are not."""
+    before = made(run, twins(A))
+    elsewhere = Path("elsewhere")
+    elsewhere.mkdir()
+    BLUES.rename(elsewhere / "blues.lick")
+    BLUES.symlink_to(Path("..") / elsewhere / "blues.lick")
+    assert made(run) == before
+    assert "L605" not in run("make", str(BLUES), "--to", "timing", "--out", "out")[2]
+    BLUES.unlink()
+    BLUES.write_text(f"key A minor\n{twins(B)}")  # which is another one
+    code, _, err = run("make", "songs", "--to", "timing", "--jobs", "1")
+    assert code == 3 and "the folder holds the outputs of another source, ../elsewhere/blues.lick (L605)" in err
+    assert {path: data.decode() for path, data in tree(Path("out")).items()} == before

@@ -34,10 +34,14 @@ lick "Nine"
 | e8 e5 B8^10 -r p5 G7~-- | D7 G5h7 e5&B8^full - (rake: D G B e8~) - . |
 | A7 D5 D7 G5 G7 B5 B8 e5 | E5&A7&D7&G6&B5&e5~ - - - - - - - ||
 """
-SINGLE = (
-    'tempo 60\nlick "Single"\n| E5 - - - A3 - - - | D7 - - - G9 - - - | B8^10 - - - e12 - - - | e5 - - - e19 - - - ||\n'
-)
-PITCHES = (45, 48, 57, 64, 69, 76, 69, 83)  # of its notes, two seconds each
+# With two seconds of nothing after each: a string that was let go still sounds for a second, and stands four cents in the way of a note beside it.
+SINGLE = """tempo 60
+lick "Single"
+| E5 - - - . . . . | A3 - - - . . . . | D7 - - - . . . . | G9 - - - . . . . |
+| B8^10 - - - . . . . | e12 - - - . . . . | e5 - - - . . . . | e19 - - - . . . . ||
+"""
+EACH = 4.0  # seconds of its notes with the rest after them
+PITCHES = (45, 48, 57, 64, 69, 76, 69, 83)  # of its notes
 
 
 def timed(command: list[str]) -> float:
@@ -51,7 +55,7 @@ def off(path: Path) -> list[float]:
     wave, rate = soundfile.read(path)
     mono = wave.mean(axis=1)
     return [
-        cents(first_partial(mono, rate, 2 * n + 1.2, hertz(pitch)), hertz(pitch)) for n, pitch in enumerate(PITCHES)
+        cents(first_partial(mono, rate, EACH * n + 1.2, hertz(pitch)), hertz(pitch)) for n, pitch in enumerate(PITCHES)
     ]
 
 

@@ -227,7 +227,7 @@ class _Merging:
         if source.hash is None and not source.alone and not troubles:
             troubles.append(PathDiagnostic(source.shown, _half(part.folder)))
         known = tuple(manifest.known(source.target).values())
-        owner = owner_in_words(self._config.out, manifest.owner(source.path, source.target))
+        owner = owner_in_words(self._config.out, manifest.owner(source.path, source.target), source.path)
         claims = tuple(manifest.claimed(source.target))
         self._number += 1
         item = WorkItem(self._number, source.shown, source.target, 0, known, claims, taken=owner)

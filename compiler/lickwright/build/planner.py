@@ -259,4 +259,4 @@ def _taken(manifest: Manifest, out: str, path: str, target: str) -> str:
     moved = "SELECT 1 FROM scan WHERE path = ? AND target <> ?"
     if owner is None or manifest.db.execute(moved, (owner, target)).fetchone():
         return ""
-    return owner_in_words(out, owner)
+    return owner_in_words(out, owner, path)

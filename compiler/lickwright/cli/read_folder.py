@@ -65,6 +65,22 @@ def _summary_text(summary: BuildSummary, out: str) -> str:
     text = f"{console.counted_noun(summary.licks, 'lick')} in {place}\n  {source_counts(summary)}\n"
     if summary.gone:
         text += f"  {console.counted_noun(summary.gone, 'lick')} of sources that are gone are still there\n"
-    if summary.licks:
-        text += f"  lickwright find {place} unsure  lists those to look at, if there are any\n"
+    unsure = _unsure_licks(out) if summary.licks else 0
+    if unsure:
+        text += f"  lickwright find {place} unsure  lists {console.counted_noun(unsure, 'lick')} to compare with the original\n"
     return text
+
+
+def _unsure_licks(out: str) -> int:
+    """Return how many licks in the folder have the tag of doubtful notes; 0 where its index cannot be asked, at an address for example."""
+    from lickwright.importers.text_tab.reader import UNSURE
+    from lickwright.index.reader import Unusable, has_index, open_index
+    from lickwright.index.search import search_index
+
+    if not has_index(out):
+        return 0
+    try:
+        with open_index(out) as index:
+            return search_index(index.connection, f"tags:{UNSURE}", 1).total
+    except Unusable:
+        return 0

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import sqlite3
 
-from lickwright.store.guarded_database import DAMAGED, Unusable
+from lickwright.store.guarded_database import FOREIGN_VALUES, Unusable
 
 SIZE = 4096  # licks of a block
 BYTES = SIZE // 8  # of a bitmap
@@ -50,7 +50,7 @@ def next_unentered(connection: sqlite3.Connection) -> int:
         return 0
     block, entered = row
     if not (isinstance(entered, int) and 0 < entered <= SIZE and 0 <= block < _MOST):
-        raise Unusable(DAMAGED)
+        raise Unusable(FOREIGN_VALUES)
     return int(block) * SIZE + entered
 
 
@@ -63,7 +63,7 @@ def read_licks(written: object) -> int:
     if isinstance(written, int) and 0 <= written < SIZE:
         return 1 << written
     if not isinstance(written, bytes) or len(written) > BYTES:
-        raise Unusable(DAMAGED)
+        raise Unusable(FOREIGN_VALUES)
     if len(written) == BYTES:
         return int.from_bytes(written, "little")
     bits = bytearray(BYTES)
@@ -73,6 +73,6 @@ def read_licks(written: object) -> int:
         if step < SKIP:
             place += 1
             if place >= SIZE:
-                raise Unusable(DAMAGED)
+                raise Unusable(FOREIGN_VALUES)
             bits[place >> 3] |= 1 << (place & 7)
     return int.from_bytes(bits, "little")

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from lickwright.store.database_schema import check_database
 from lickwright.store.durable import UnsyncedFiles
 from lickwright.store.guarded_database import (
+    FOREIGN_VALUES,
     GuardedConnection,
     Unusable,
     check_pages,
@@ -329,7 +330,7 @@ def _check_rows(db: sqlite3.Connection) -> None:
         questions += FOREIGN_RELEASED
     for question in questions:
         if db.execute(f"{question} LIMIT 1").fetchone() is not None:
-            raise Unusable("it is damaged: it holds what no lickwright has entered")
+            raise Unusable(FOREIGN_VALUES)
 
 
 def _add_names(db: sqlite3.Connection, write: bool) -> None:

@@ -102,8 +102,13 @@ class SourceLookup:
         return name in self._folders[folder]
 
 
-def owner_in_words(out: str, owner: str | None) -> str:
-    """Return whose a folder of outputs is, for a message; "" for nobody's, or for a source that is there no more."""
+def owner_in_words(out: str, owner: str | None, path: str) -> str:
+    """Return whose a folder of outputs is, for a message to the source at `path`.
+
+    It is "" for nobody's, for a source that is there no more, and for one that is a link to the source at `path` by now: that is the same source,
+    moved. Both paths are as the manifest of `out` keeps them.
+    """
     if owner == STDIN:
         return "standard input"
-    return f"another source, {owner}" if owner is not None and source_exists(out, owner) else ""
+    place = None if owner is None else path_from_here(out, owner)
+    return "" if place is None or source_from_output(out, place) == path else f"another source, {owner}"

@@ -26,7 +26,7 @@ def write_outputs(
     def work(manifest: Manifest, writer: OutputWriter) -> WrittenOutputs:
         path = source_from_output(out, source)
         known = tuple(manifest.known(target).values())
-        owner = owner_in_words(out, manifest.owner(path, target))
+        owner = owner_in_words(out, manifest.owner(path, target), path)
         item = WorkItem(1, source, target, 0, known, tuple(manifest.claimed(target)), taken=owner)
         placed = writer.put(item, outputs)
         if placed.made:  # entered as not done: a build that means the same source does its own work
