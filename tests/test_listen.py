@@ -20,6 +20,10 @@ from plucked import RATE, Samples, Tone, judged, pluck, recorded, steady, take_o
 WALK = 'key A minor\ntempo 100\nstep 1/8\nlick "Walk"\n| A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- ||\n'
 BENDS = 'key A minor\ntempo 90\nstep 1/8\nlick "Bends"\n| G7^9-- -r p5 D7- | G7^9--- B8~--- | e5- B8- G5~--- ||\n'
 PAIRS = 'key G major\ntempo 80\nstep 1/4\nlick "Pairs"\n| G4&B5 G5&B7 G7&B8 G4&B5 | G2&B3 G4&B5 G7&B8 G5&B7 ||\n'
+LOW = (
+    'tuning 7 string\nkey B minor\ntempo 100\nstep 1/8\nlick "Low"\n'
+    "| 7:0 7:0 7:3&E5 7:0 7:5&E7 7:5&E7 7:0 7:3&E5 | 7:0- 7:7&E9- 7:8&E10 7:0 7:0- ||\n"
+)
 
 
 def best(judgement: Judgement) -> JudgedPass:
@@ -242,6 +246,22 @@ def test_a_take_with_a_capo_and_false_starts_is_still_the_lick() -> None:
     whole = [*first, *(moved(t, 0, later + (1.2 if t.sound >= 9 else 0)) for t in tones)]
     found = judged(timeline, pluck(whole))
     assert found.shift == 2
+    assert differing(found) == {}
+
+
+@pytest.mark.parametrize("higher", [0, 2])
+def test_a_take_that_a_third_of_the_notes_are_left_out_of_is_still_the_lick(higher: int) -> None:
+    timeline = timeline_of(WALK)
+    tones = [moved(t, higher) for t in take_of(timeline)[0] if t.sound not in (2, 5, 8, 10)]
+    found = judged(timeline, pluck(tones))
+    assert found.shift == higher
+    assert set(differing(found)) == {2, 5, 8, 10}
+
+
+def test_a_lick_is_known_by_low_chords_that_are_not_judged() -> None:
+    timeline = timeline_of(LOW)
+    found = judged(timeline, pluck([moved(t, 1.0) for t in take_of(timeline)[0]]))
+    assert found.shift == 1
     assert differing(found) == {}
 
 

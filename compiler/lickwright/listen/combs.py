@@ -35,21 +35,43 @@ def stretch_spectrum(recording: Recording, start: float, stop: float, late: floa
 
 def partial_levels(spectrum: Spectrum, pitch: float, partials: int = PARTIALS) -> NDArray[np.float64]:
     """Return the magnitude at each partial of a pitch, the highest within reach of it; 0 above the spectrum."""
-    hertz = 440 * 2 ** ((pitch - 69) / 12) * np.arange(1, partials + 1)
+    levels: NDArray[np.float64] = _levels_at(spectrum, _partial_bins([pitch], partials))[0]
+    return levels
+
+
+def _partial_bins(pitches: Sequence[float], partials: int = PARTIALS) -> NDArray[np.intp]:
+    """Return the first bin of each partial of each pitch, and the one after its last: shape (pitches, partials, 2)."""
+    hertz = 440 * 2 ** ((np.asarray(pitches, np.float64)[:, None] - 69) / 12) * np.arange(1, partials + 1)
     width = 2 ** (_NEAR / 12)
-    low = np.floor(hertz / width * SIZE / RATE).astype(int)
-    high = np.ceil(hertz * width * SIZE / RATE).astype(int)
-    return np.array([spectrum[a : b + 1].max() if b < len(spectrum) else 0.0 for a, b in zip(low, high, strict=True)])
+    low, high = np.floor(hertz / width * SIZE / RATE), np.ceil(hertz * width * SIZE / RATE) + 1
+    return np.asarray(np.stack((low, high), axis=-1), np.intp)
+
+
+def _levels_at(spectrum: Spectrum, bins: NDArray[np.intp]) -> NDArray[np.float64]:
+    """Return the highest magnitude within each pair of bins, shape (pitches, partials); 0 where a pair ends above the spectrum."""
+    count = len(spectrum)
+    padded = np.append(spectrum, 0.0)
+    highest = np.maximum.reduceat(padded, np.minimum(bins, count).ravel())[::2].reshape(bins.shape[:2])
+    return np.asarray(np.where(bins[:, :, 1] <= count, highest, 0.0), np.float64)
 
 
 def comb_strength(spectrum: Spectrum, pitch: float) -> float:
     """Return how much of a note of this pitch is in a spectrum, 0 to 1."""
+    return float(comb_strengths(spectrum, [pitch])[0])
+
+
+def comb_strengths(spectrum: Spectrum, pitches: Sequence[float]) -> NDArray[np.float64]:
+    """Return how much of a note of each pitch is in a spectrum, 0 to 1."""
+    return _strengths_at(spectrum, _partial_bins(pitches))
+
+
+def _strengths_at(spectrum: Spectrum, bins: NDArray[np.intp]) -> NDArray[np.float64]:
     loudest = float(spectrum.max())
     if loudest <= 0:
-        return 0.0
-    levels = partial_levels(spectrum, pitch)
+        return np.zeros(len(bins))
+    levels = _levels_at(spectrum, bins)
     shares = np.clip((20 * np.log10(levels / loudest + 1e-9) + _DEPTH) / _SPAN, 0, 1)
-    return float((shares * _WEIGHTS).sum() / _WEIGHTS.sum())
+    return np.asarray((shares * _WEIGHTS).sum(axis=1) / _WEIGHTS.sum(), np.float64)
 
 
 def comb_table(
@@ -57,11 +79,12 @@ def comb_table(
 ) -> NDArray[np.float32]:
     """Return the strength of each pitch in each stretch, shape (stretches, pitches); where a string is struck, in what is new there."""
     table = np.zeros((len(starts) - 1, len(pitches)), np.float32)
+    bins = _partial_bins(pitches)
     for k in range(len(starts) - 1):
         spectrum = stretch_spectrum(recording, starts[k], starts[k + 1])
         if picks[k]:
             spectrum = without_before(recording, starts[k], spectrum)
-        table[k] = [comb_strength(spectrum, pitch) for pitch in pitches]
+        table[k] = _strengths_at(spectrum, bins)
     return table
 
 

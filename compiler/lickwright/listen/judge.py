@@ -7,7 +7,6 @@ kinds of a comparison and with its score. Another lick is refused instead of jud
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import groupby
 
 import numpy as np
 
@@ -23,6 +22,7 @@ from lickwright.listen.lateness import OnsetTiming, judge_onsets, overall_pace
 from lickwright.listen.match import MatchedPass, Matching, match_groups
 from lickwright.listen.match_costs import pitch_costs
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
+from lickwright.listen.recognition import RIGHT_SHARE, UNLIKE, refusal_words, right_share
 from lickwright.listen.recording import Recording
 from lickwright.listen.stretches import PICKED, Hearing, hear_recording
 from lickwright.listen.tuning import KnownNote, likely_shifts, measured_tuning, overall_tuning
@@ -30,19 +30,12 @@ from lickwright.performance.note_events import Performance
 from lickwright.timeline.model import SoundingNote, Timeline
 
 WELL = 0.30  # cost a group of a reading that needs no other shift
-RIGHT_SHARE, RIGHT_SHARE_ODD = 0.70, 0.85  # of the notes that must be right, and at an odd shift or tempo
+_CAPO = 5  # semitones by which a capo or another tuning often shifts all
+_NEAR_SHIFT, _FAR_SHIFT = 0.04, 0.08  # cost a group by which a reading that is shifted so, or by more, must be cheaper
+_LEAST_READ = 0.2  # share of the groups that a pass has at least
 _MOST_TEMPOS = 3  # different ones in one recording, that are refined
-# Semitones from which on a shift that goes with the tempo is the file's, and how near the two must be, in octaves.
-_RATE_SHIFT, _RATE_NEAR = 7, 0.05
 _GIVEN_UP = 0.85  # share of the lick: a pass that ends before it, and is followed by another one, was begun again
-_FEW, _FEW_COST = 4, 0.4  # judged notes, and the cost a group up to which the lick is recognized by all its groups
-_MANY = 6  # judged notes that are many
-# Cost a group above which it is another lick, of one most of whose notes are right (its cost is that of talk, pauses and false starts), and else.
-_COST, _COST_ODD = 1.1, 0.6
-_STEADY = 0.020  # seconds: the middle lateness of one who is in time
-_FEW_PAUSES = 2
 _STRUCK = 4  # picks that are music though no pitch comes out, as of low double stops
-ODD_TEMPOS = (0.4, 1.5)
 
 
 def judge_recording(timeline: Timeline, performance: Performance, recording: Recording) -> Judgement:
@@ -70,11 +63,11 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
     tuning, higher = tuning + fine, higher + fine
     passes = _judged_passes(hearing, groups, matching, performance, higher)
     if not passes:
-        return refused("this does not sound like this lick")
+        return refused(UNLIKE)
     one = max(passes, key=lambda one: (one.score.of_100, one.right_pitches))
-    passes = tuple(other for other in passes if other is one or _right_share(other) >= RIGHT_SHARE)
+    passes = tuple(other for other in passes if other is one or right_share(other) >= RIGHT_SHARE)
     best = passes.index(one)
-    words = _unlike(one, shift, matching.cost)
+    words = refusal_words(one, shift, matching.cost)
     return refused(words, shift) if words else Judgement(
         timeline, hearing.recording.seconds, "", tuning, shift, passes, best, passed_over
     )  # fmt: skip
@@ -88,12 +81,18 @@ def _best_matching(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: fl
         for other in likely_shifts(hearing, groups, tuning):
             others = pitch_costs(hearing, groups, tuning + other)
             found = match_groups(hearing, groups, others)
-            if found.cost < best.cost - 0.08:
+            margin = _NEAR_SHIFT if abs(other) <= _CAPO else _FAR_SHIFT
+            if found.cost < best.cost - (margin if _is_reading(best, len(groups)) else 0.0):
                 best, costs, shift = found, others, other
     known = {
         round(1 / pace, 3) for one in best.passes if one.whole and (pace := _matched_pace(hearing, groups, one)) > 0
     }
     return match_groups(hearing, groups, costs, sorted(known)[:_MOST_TEMPOS]) if known else best, shift
+
+
+def _is_reading(matching: Matching, count: int) -> bool:
+    """Return whether a reading has more than a few notes of the lick, of `count` groups."""
+    return any(sum(b is not None for b in one.begins) >= max(2, _LEAST_READ * count) for one in matching.passes)
 
 
 def _matched_pace(hearing: Hearing, groups: Sequence[ExpectedGroup], one: MatchedPass) -> float:
@@ -133,7 +132,7 @@ def _judged_passes(
         if given_up or not one.whole:
             again.append(groups[last].sounds[0])
             continue
-        if sum(b is not None for b in one.begins) >= max(2, 0.2 * len(groups)) or len(groups) < 4:
+        if sum(b is not None for b in one.begins) >= max(2, _LEAST_READ * len(groups)) or len(groups) < 4:
             found.append(_judge_pass(hearing, groups, one, performance, higher, tuple(again)))
         again = []
     return tuple(found)
@@ -199,40 +198,3 @@ def _drift(timing: OnsetTiming) -> float:
         return 0.0
     quarter = max(3, len(pace) // 4)
     return float(np.median(pace[:quarter]) / np.median(pace[-quarter:]) - 1)
-
-
-def _unlike(one: JudgedPass, shift: int, cost: float) -> str:
-    """Return why a pass is not the lick; "" if it is."""
-    share = _right_share(one)
-    tempo = 1 / one.pace if one.pace > 0 else 0.0
-    if abs(shift) >= _RATE_SHIFT and abs(np.log2(max(tempo, 1e-9)) - shift / 12) < _RATE_NEAR:
-        high, fast = ("high", "fast") if shift > 0 else ("low", "slow")
-        return f"it sounds {abs(shift)} half steps too {high} and as much too {fast}: its sample rate is wrong"
-    if one.judged < _FEW:  # what is passed over says more than they do
-        return "" if cost < _FEW_COST else "this does not sound like this lick"
-    usual_tempo = ODD_TEMPOS[0] <= tempo <= ODD_TEMPOS[1]
-    odd = shift != 0 or not usual_tempo
-    surely = share >= RIGHT_SHARE_ODD and one.judged >= _MANY
-    most = _COST if surely and (not odd or (usual_tempo and _is_steady(one))) else _COST_ODD
-    if not odd and _is_steady(one):
-        share = max(share, one.right_pitches / max(_MANY, one.judged - _hole(one)))
-    if share < (RIGHT_SHARE_ODD if odd else RIGHT_SHARE) or cost > most:
-        return "this does not sound like this lick"
-    return ""
-
-
-def _right_share(one: JudgedPass) -> float:
-    return one.right_pitches / max(1, one.judged)
-
-
-def _hole(one: JudgedPass) -> int:
-    """Return the number of notes of the longest run that is missing, as where a student falls silent and comes in again."""
-    runs = groupby(one.notes, key=lambda note: note.verdict is NoteVerdict.MISSING)
-    return max((sum(1 for _ in run) for missing, run in runs if missing), default=0)
-
-
-def _is_steady(one: JudgedPass) -> bool:
-    """Return whether a pass is in time with the lick: notes of another lick may have its pitches, but seldom its rhythm too."""
-    late = [abs(note.late) for note in one.notes if note.late is not None]
-    told = len(late) >= _FEW and len(one.pauses) <= _FEW_PAUSES and len(one.extras) <= _FEW_PAUSES
-    return told and float(np.median(late)) < _STEADY

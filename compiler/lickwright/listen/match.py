@@ -29,8 +29,10 @@ _AGAIN_FIRST, _AGAIN = 0.8, 1.6  # of a phrase begun again, at its first group o
 _PASS = 0.3  # of another pass, less what it is worth:
 _WORTH = 0.5  # of its notes, or one that is passed over would always be cheaper
 _NOISE, _STRAY = 0.03, 0.6  # of a stretch in a pause: without a pick, and a pick with a pitch
+_LINGERS = 0.5  # seconds after the end of what is passed over in which its picks may be its own
 _WINDOW = 20  # stretches between two groups at most, but for pauses
-_MOST_STRAY = 4.0  # that is charged for what stands before the first note
+_MOST_STRAY = 4.0  # that is charged for what stands before the first note, and for what comes after the last one
+_FOREIGN = 0.2  # of a pick there whose pitch the lick has nowhere, as of talk or of another lick
 _MOST_STATES = 4_000_000
 
 
@@ -112,10 +114,14 @@ class _Table:
         passed = [g.kind is ExpectedKind.PASSED for g in groups]
         missing = np.where(light, _MISSING_LIGHT, np.where(passed, _MISSING_PASSED, _MISSING))
         self.missing = np.concatenate(([0.0], np.cumsum(missing))).astype(np.float32)  # of all before each group
+        lengths = np.array([g.length for g in groups])
+        self.longest = np.where(np.array(light) | np.array(passed), lengths / tempos.min() + _LINGERS, np.inf)
         self.begin, self.inside = costs.begin, costs.inside
         self.until = np.concatenate((np.zeros((self.groups, 1), np.float32), np.cumsum(self.inside, axis=1)), axis=1)
         picked = (hearing.picks > PICKED) & np.isfinite(hearing.pitches)
         self.stray = np.where(picked, _STRAY, _NOISE).astype(np.float32)
+        self.foreign = costs.foreign
+        self.cheapest, self.last = float("inf"), (0, -1, -1)  # the end of the cheapest reading: tempo, group, stretch
         shape = (len(tempos), self.groups, self.count)
         self.best = np.full(shape, np.inf, np.float32)
         self.came_group = np.full(shape, -1, np.int16)
@@ -126,7 +132,11 @@ class _Table:
         self.waiting_from = np.full(shape[:2], -1, np.int32)
 
     def fill(self) -> None:
-        before = np.minimum(np.concatenate(([0.0], np.cumsum(self.stray))), _MOST_STRAY).astype(np.float32)
+        around = np.concatenate(
+            ([0.0], np.cumsum(np.where(self.foreign, np.minimum(self.stray, _FOREIGN), self.stray)))
+        )
+        before = np.minimum(around, _MOST_STRAY).astype(np.float32)
+        after = np.minimum(around[-1] - around[1:], _MOST_STRAY)
         for b in range(self.count):
             self._start(b, float(before[b]))
             if b:
@@ -135,6 +145,7 @@ class _Table:
                 self._again(b)
             self.best[:, :, b] += self.begin[:, b]
             self._wait(b)
+            self._end(float(after[b]))
 
     def _start(self, b: int, stray: float) -> None:
         self.best[:, :, b] = stray + self.missing[:-1]
@@ -205,18 +216,26 @@ class _Table:
 
     def _wait(self, b: int) -> None:
         """Let stretch `b` pass: what sounds in it belongs to the group before, or to nothing."""
-        on = self.waiting + np.minimum(self.inside[:, b], self.stray[b])[None]
+        lasted = self.times[b] - self.times[np.maximum(self.waiting_from, 0)]
+        over = (lasted > self.longest[None, :]) & (self.stray[b] > _NOISE)
+        on = self.waiting + np.where(over, self.stray[b], np.minimum(self.inside[:, b], self.stray[b]))
         new = self.best[:, :, b]
         begun = new <= on
         self.waiting = np.where(begun, new, on).astype(np.float32)
         self.waiting_from = np.where(begun, b, self.waiting_from).astype(np.int32)
 
-    def best_path(self) -> tuple[float, list[_Step]]:
-        """Return the cost of the cheapest reading and its steps, in order."""
+    def _end(self, stray: float) -> None:
+        """Let the music end with the stretch that passed last; what comes after it costs `stray`."""
         ended = self.waiting + (self.missing[-1] - self.missing[1:])
         tempo, group = (int(n) for n in np.unravel_index(int(np.argmin(ended)), ended.shape))
-        cost = float(ended[tempo, group])
-        stretch = int(self.waiting_from[tempo, group])
+        cost = float(ended[tempo, group]) + stray
+        if cost < self.cheapest:
+            self.cheapest, self.last = cost, (tempo, group, int(self.waiting_from[tempo, group]))
+
+    def best_path(self) -> tuple[float, list[_Step]]:
+        """Return the cost of the cheapest reading and its steps, in order."""
+        cost = self.cheapest
+        tempo, group, stretch = self.last
         path: list[_Step] = []
         while group >= 0:
             at = (tempo, group, stretch)

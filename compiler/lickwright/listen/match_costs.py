@@ -29,14 +29,20 @@ _STEP_ONLY, _STEP_ONLY_STRUCK = (
 )  # of a group that begins where only the pitch steps: of a joined one, of a struck one
 _NO_PICK = 0.85  # of a group that begins where nothing rises and nothing steps
 _NO_PICK_SWELL = 0.1  # of a swell, which begins so
+# What is passed over and has pitches, so that the lick is known by it though it is not judged.
 _TUNEFUL = (
-    "swells",
-    "tremolo picking",
-    "harmonics",
-    "grace notes",
-)  # what is passed over and has a pitch, so that the lick is known by it
+    "swells", "tremolo picking", "harmonics in a double stop", "grace notes", "chords of three notes and more",
+    "notes below the E string's open one", "notes above the 24th fret", "notes too short to hear",
+)  # fmt: skip
+_TUNEFUL_LEAST, _TUNEFUL_MOST = 0.06, 0.5  # of such a group that begins at its pitch, and of one that does not
 _MISHEARD = 0.3  # of a pitch that is often taken for the right one
 _NEAR, _FAR = 0.42, 1.0  # semitones off: up to the first it is right, from the second on another note
+# A note that a student gets wrong is seldom far from the right one; what is far is more often no note of the lick, as a click or talk before it.
+_FAR_AWAY, _FARTHEST, _FAR_MORE = (
+    5.0,
+    13.0,
+    0.3,
+)  # semitones from which and up to which more is charged, and how much more
 
 
 @record
@@ -45,6 +51,12 @@ class PitchCosts:
 
     begin: Costs  # that the group begins with the stretch
     inside: Costs  # that the stretch belongs to the group, which began before
+    foreign: NDArray[np.bool_]  # shape (stretches,): the pitch of the stretch is none of the lick's
+
+
+def is_tuneful(group: ExpectedGroup) -> bool:
+    """Return whether a group has pitches that a lick is known by, be they judged or not."""
+    return group.kind in (ExpectedKind.SINGLE, ExpectedKind.PAIR) or group.why in _TUNEFUL
 
 
 def distance_costs(off: NDArray[np.float32]) -> Costs:
@@ -54,14 +66,17 @@ def distance_costs(off: NDArray[np.float32]) -> Costs:
 
 def _interval_costs(pitches: NDArray[np.float32], lows: NDArray[np.float32], highs: NDArray[np.float32]) -> Costs:
     """Return the cost of each pitch (columns) against each interval (rows); NaN where there is no pitch."""
-    best: Costs | None = None
-    for misheard in (0.0, *MISHEARD):
+
+    def off(misheard: float) -> NDArray[np.float32]:
         p = pitches[None, :] - np.float32(misheard)
-        off = np.maximum(np.maximum(lows[:, None] - p, p - highs[:, None]), 0)
-        cost = np.maximum(distance_costs(off), _MISHEARD if misheard else 0)
-        best = cost if best is None else np.minimum(best, cost)
-    assert best is not None
-    return best.astype(np.float32)
+        return np.asarray(np.maximum(np.maximum(lows[:, None] - p, p - highs[:, None]), 0), np.float32)
+
+    away = off(0.0)
+    best = distance_costs(away)
+    for misheard in MISHEARD:
+        best = np.minimum(best, np.maximum(distance_costs(off(misheard)), _MISHEARD))
+    farther = np.clip((away - _FAR_AWAY) / (_FARTHEST - _FAR_AWAY), 0, 1)
+    return np.asarray(np.where(best < 1, best, 1 + _FAR_MORE * farther), np.float32)
 
 
 def pitch_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float) -> PitchCosts:
@@ -77,12 +92,14 @@ def pitch_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float
     begin = np.where(unclear, _UNCLEAR, firsts * weight + (1 - weight) * 0.3 * (firsts > 0))
     combs = _comb_costs(hearing, groups, higher)
     pairs = [n for n, g in enumerate(groups) if g.kind is ExpectedKind.PAIR]
+    many = np.array([len(g.pitches) > 1 for g in groups])
     begin = np.where(unclear, np.clip(combs, 0.1, _UNCLEAR), np.minimum(begin, combs + _SECOND))
     begin[pairs] = combs[pairs]
     loose = np.array([g.kind in (ExpectedKind.PASSED, ExpectedKind.UNPITCHED) for g in groups])
     begin[loose] = 0.12
-    tuneful = np.array([g.kind is ExpectedKind.PASSED and g.why in _TUNEFUL and len(g.pitches) == 1 for g in groups])
-    begin[tuneful] = np.where(unclear, 0.12, np.clip(firsts[tuneful] * weight, 0.06, _UNCLEAR))
+    tuneful = np.array([is_tuneful(g) and bool(g.why) for g in groups])
+    pitched = np.where(unclear | many[:, None], 1.0, firsts * weight)
+    begin[tuneful] = np.clip(np.minimum(pitched, combs), _TUNEFUL_LEAST, _TUNEFUL_MOST)[tuneful]
     begin[:, silent] = _SILENT
     sure = 1 / (1 + np.exp(-np.clip(hearing.picks, -20, 20)))  # that it is a pick
     struck = np.array([g.struck for g in groups])[:, None]
@@ -101,18 +118,19 @@ def pitch_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float
     inside[again] *= 0.1
     inside[loose & ~again] *= 0.6
     inside[:, silent] = 0
-    return PitchCosts(begin.astype(np.float32), inside.astype(np.float32))
+    away = np.maximum(lows[:, None] - pitches[None, :], pitches[None, :] - highs[:, None]).min(axis=0)
+    return PitchCosts(begin.astype(np.float32), inside.astype(np.float32), ~(away < _FAR))
 
 
 def _comb_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float) -> Costs:
     """Return what it costs that each group begins with each stretch, by the partials that are new there."""
-    judged = [g.kind in (ExpectedKind.SINGLE, ExpectedKind.PAIR) for g in groups]
-    needed = sorted({round(p + higher, 2) for g, told in zip(groups, judged, strict=True) if told for p in g.pitches})
+    pitched = [is_tuneful(g) for g in groups]
+    needed = sorted({round(p + higher, 2) for g, told in zip(groups, pitched, strict=True) if told for p in g.pitches})
     table = comb_table(hearing.recording, hearing.starts, hearing.picks > PICKED, needed)
     costs = np.clip((_STRONG - table) / _STRONG_SPAN, 0, 1)
     column = {pitch: n for n, pitch in enumerate(needed)}
     found = np.ones((len(groups), hearing.count), np.float32)
     for n, group in enumerate(groups):
-        if judged[n]:
+        if pitched[n]:
             found[n] = np.mean([costs[:, column[round(p + higher, 2)]] for p in group.pitches], axis=0)
     return found

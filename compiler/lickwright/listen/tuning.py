@@ -13,12 +13,18 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lickwright.listen.expected import ExpectedGroup, ExpectedKind
+from lickwright.listen.combs import comb_table
+from lickwright.listen.expected import ExpectedGroup
+from lickwright.listen.match_costs import is_tuneful
 from lickwright.listen.picks import pitch_hertz
 from lickwright.listen.recording import RATE, Recording
-from lickwright.listen.stretches import Hearing
+from lickwright.listen.stretches import PICKED, Hearing
 
 _SHIFTS = range(-12, 13)  # semitones that are tried
+_BY_PITCH, _BY_COMB = 5, 3  # shifts that are tried of the likeliest by either
+_LONG = 0.8  # seconds that a note counts for at most
+_COMBS = (28, 96)  # MIDI pitches whose partials are looked for
+_PRESENT = 0.5  # strength of a comb from which on a note may be there
 _SHORT = 0.08  # seconds: stretches below say nothing about the tuning
 _LOWEST, _HIGHEST = (
     37.5,
@@ -44,20 +50,35 @@ def overall_tuning(hearing: Hearing) -> float:
     return float(np.angle((lengths[told] * np.exp(turns)).sum()) / (2 * np.pi))
 
 
-def likely_shifts(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: float, most: int = 5) -> list[int]:
-    """Return the semitones by which all may be shifted, the likeliest first, by how long each pitch is heard; 0 is left out."""
-    lengths = np.minimum(np.diff(hearing.starts), 0.8)
+def likely_shifts(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: float) -> list[int]:
+    """Return the semitones by which all may be shifted, 0 left out: the likeliest by how long each pitch is heard, and those by the partials."""
+    lengths = np.minimum(np.diff(hearing.starts), _LONG)
     told = np.isfinite(hearing.pitches) & (lengths > _SHORT)
     heard = np.zeros(128)
     for pitch, length in zip(np.round(hearing.pitches[told] - tuning).astype(int), lengths[told], strict=True):
         heard[min(127, max(0, pitch))] += length
     wanted = np.zeros(128)
     for group in groups:
-        if group.kind in (ExpectedKind.SINGLE, ExpectedKind.PAIR):
+        if is_tuneful(group):
             for pitch in group.pitches:
-                wanted[round(pitch)] += min(0.8, group.length)
-    scores = {shift: float(np.sqrt(heard * np.roll(wanted, shift)).sum()) for shift in _SHIFTS if shift}
+                wanted[round(pitch)] += min(_LONG, group.length)
+    by_pitch = {shift: float(np.sqrt(heard * np.roll(wanted, shift)).sum()) for shift in _SHIFTS if shift}
+    combs = _heard_combs(hearing, tuning)
+    by_comb = {shift: float((combs * np.roll(wanted, shift)).sum()) for shift in _SHIFTS if shift}
+    return list(dict.fromkeys(_likeliest(by_pitch, _BY_PITCH) + _likeliest(by_comb, _BY_COMB)))
+
+
+def _likeliest(scores: dict[int, float], most: int) -> list[int]:
     return sorted(scores, key=lambda shift: (-scores[shift], abs(shift)))[:most]
+
+
+def _heard_combs(hearing: Hearing, tuning: float) -> NDArray[np.float64]:
+    """Return for each MIDI pitch how long its partials are heard (seconds), as where several strings sound and no one pitch is clear."""
+    pitches = np.arange(*_COMBS)
+    table = comb_table(hearing.recording, hearing.starts, hearing.picks > PICKED, [float(p) + tuning for p in pitches])
+    found = np.zeros(128)
+    found[pitches] = np.minimum(np.diff(hearing.starts), _LONG) @ np.clip((table - _PRESENT) / (1 - _PRESENT), 0, 1)
+    return found
 
 
 class KnownNote(NamedTuple):

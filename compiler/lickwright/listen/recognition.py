@@ -1,0 +1,90 @@
+"""Whether what was played is the lick at all: the odds against a background of other licks.
+
+In: a `JudgedPass`, by how many semitones it is shifted and what its reading costs. Out: the logarithm of the odds, and the words of a refusal. The dynamic
+programme finds a reading of any recording as any lick, and half the notes of a wrong one come out right; so that the share of right notes alone tells little.
+A student's own mistakes, however many, leave the cost of the reading low, its time steady and its pitch where it is written.
+"""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+import numpy as np
+
+from lickwright.listen.model import JudgedPass, NoteVerdict
+
+UNLIKE = "this does not sound like this lick"
+RIGHT_SHARE = 0.70  # of the notes of a pass beside the best one, which is else none
+# The weights of a logistic regression on what `refusal_words` is given, of 200 takes of the sets of tests/bench/listening.py, 120 in which 15 to 36 % of
+# the notes were left out or wrong, and 480 of other licks. Odds of the latter: two in 100 above 0, none above 0.8; of the former one in 100 below 1.1.
+_LIMIT = 0.95
+_BASE, _BY_RIGHT, _BY_COST = 1.1, 0.8, -6.4
+_UNSHIFTED, _FAR_SHIFTED = 1.3, -1.1
+_IS_STEADY, _STEADY_UNKNOWN = 2.6, 1.3
+_ODD_TEMPO = -2.7
+_RIGHT, _RIGHT_ELSEWHERE = 0.75, 0.5  # share of right notes of a weak student, and of a reading of another lick
+_MOST_BY_RIGHT = 4.0  # that the share of right notes counts for, either way: notes depend on each other
+_FAR_SHIFT = 5  # semitones beyond which no capo is likely
+_USUAL_TEMPOS = (0.4, 1.5)  # of the lick's own
+_RATE_SHIFT, _RATE_NEAR = (
+    7,
+    0.05,
+)  # semitones from which on a shift that goes with the tempo is the file's, and how near the two must be, in octaves
+# A shift is chosen so that it fits: licks of one scale and one rhythm are alike at some. Share of right notes that is needed there, and the cost a group of a
+# reading that needs less.
+_RIGHT_SHIFTED, _WELL_SHIFTED = 0.85, 0.4
+_FEW = 4  # onsets without which nothing is known of the time
+_MANY = 6  # judged notes that are many
+_STEADY = 0.020  # seconds: the middle lateness of one who is in time
+_FEW_PAUSES = 2
+
+
+def refusal_words(one: JudgedPass, shift: int, cost: float) -> str:
+    """Return why a pass, shifted by so many semitones and read at so much a group, is not the lick; "" if it is."""
+    tempo = 1 / one.pace if one.pace > 0 else 0.0
+    if abs(shift) >= _RATE_SHIFT and abs(np.log2(max(tempo, 1e-9)) - shift / 12) < _RATE_NEAR:
+        high, fast = ("high", "fast") if shift > 0 else ("low", "slow")
+        return f"it sounds {abs(shift)} half steps too {high} and as much too {fast}: its sample rate is wrong"
+    if shift and right_share(one) < _RIGHT_SHIFTED and (abs(shift) > _FAR_SHIFT or cost > _WELL_SHIFTED):
+        return UNLIKE
+    return "" if recognition_odds(one, shift, cost) > _LIMIT else UNLIKE
+
+
+def recognition_odds(one: JudgedPass, shift: int, cost: float) -> float:
+    """Return the logarithm of the odds that a pass is of the lick."""
+    usual = _USUAL_TEMPOS[0] <= 1 / max(1e-9, one.pace) <= _USUAL_TEMPOS[1]
+    steady = _is_steady(one)
+    judged = one.judged
+    if steady and usual and not shift:  # one who falls silent and comes in again in time
+        judged = min(judged, max(_MANY, one.right_pitches, judged - _hole(one)))
+    right = one.right_pitches
+    by_right = right * np.log(_RIGHT / _RIGHT_ELSEWHERE) + (judged - right) * np.log(
+        (1 - _RIGHT) / (1 - _RIGHT_ELSEWHERE)
+    )
+    odds = _BASE + _BY_RIGHT * float(np.clip(by_right, -_MOST_BY_RIGHT, _MOST_BY_RIGHT)) + _BY_COST * cost
+    odds += _UNSHIFTED if not shift else _FAR_SHIFTED if abs(shift) > _FAR_SHIFT else 0.0
+    odds += _STEADY_UNKNOWN if steady is None else _IS_STEADY if steady else 0.0
+    return odds + (0.0 if usual else _ODD_TEMPO)
+
+
+def right_share(one: JudgedPass) -> float:
+    """Return the share of the judged notes that are right, 0 to 1."""
+    return one.right_pitches / max(1, one.judged)
+
+
+def _hole(one: JudgedPass) -> int:
+    """Return the number of notes of the longest run that is missing between others, as where a student falls silent and comes in again."""
+    runs = [
+        (missing, sum(1 for _ in run))
+        for missing, run in groupby(one.notes, lambda n: n.verdict is NoteVerdict.MISSING)
+    ]
+    return max((count for missing, count in runs[1:-1] if missing), default=0)
+
+
+def _is_steady(one: JudgedPass) -> bool | None:
+    """Return whether a pass is in time with the lick: other licks may have its pitches, but seldom its rhythm too; None where too few onsets are known."""
+    late = [abs(note.late) for note in one.notes if note.late is not None]
+    if len(late) < _FEW:
+        return None if one.judged < _MANY else False
+    told = len(one.pauses) <= _FEW_PAUSES and len(one.extras) <= _FEW_PAUSES
+    return told and float(np.median(late)) < _STEADY
