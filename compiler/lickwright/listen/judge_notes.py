@@ -26,6 +26,7 @@ _NEAR_BENT = 0.9  # and of a bent one, whose height is judged by itself
 _FARTHEST = 24.0  # semitones that a wrong note may be off
 _SETTLED, _PICKED = 0.025, 0.085  # seconds from its beginning in which a bent note is on its way from its fret
 _BODY = 0.40  # seconds from its beginning that the pitch of a note is taken from
+_SHORTEST_BODY = 0.09  # seconds of it that tell a pitch
 _SURE_PICK = 3.0  # odds of a pick that is one
 _LATEST_PITCH = 0.4  # seconds after a pick that its pitch may come out
 _NO_PICK = -3.5  # odds below which nothing is struck, not even faintly
@@ -126,7 +127,8 @@ def _judge_single(
 ) -> HeardNote:
     group, start, stop, begin = groups[n], float(times.starts[n] or 0), times.stops[n], times.begins[n]
     sound, written = group.sounds[0], group.pitches[0]
-    pitch = clear_pitch(hearing.features, start + 0.035, min(stop - 0.01, start + _BODY)) - higher
+    body_end = min(_next_pick(hearing, start, stop) - 0.01, start + _BODY)
+    pitch = clear_pitch(hearing.features, start + 0.035, body_end) - higher
     note = HeardNote(sound, NoteVerdict.RIGHT, written, "", start, pitch if np.isfinite(pitch) else None)
     if _is_not_struck(hearing, groups, n, times) and begin is not None:
         note.verdict, note.onset = NoteVerdict.MISSING, None
@@ -145,6 +147,12 @@ def _judge_single(
     elif comb_strength(spectrum, written + higher) < _SURE:
         note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
     return note
+
+
+def _next_pick(hearing: Hearing, start: float, stop: float) -> float:
+    """Return when a string is surely struck again after a note began, as by an extra note, else `stop`; seconds."""
+    later = (hearing.starts[:-1] > start + _SHORTEST_BODY) & (hearing.starts[:-1] < stop) & (hearing.picks > _SURE_PICK)
+    return float(hearing.starts[:-1][later][0]) if later.any() else stop
 
 
 def _told_range(group: ExpectedGroup) -> tuple[float, float]:

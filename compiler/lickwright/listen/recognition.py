@@ -16,8 +16,8 @@ from lickwright.listen.model import JudgedPass, NoteVerdict
 UNLIKE = "this does not sound like this lick"
 RIGHT_SHARE = 0.70  # of the notes of a pass beside the best one, which is else none
 # The weights of a logistic regression on what `refusal_words` is given, of 200 takes of the sets of tests/bench/listening.py, 120 in which 15 to 36 % of
-# the notes were left out or wrong, and 480 of other licks. Odds of the latter: two in 100 above 0, none above 0.8; of the former one in 100 below 1.1.
-_LIMIT = 0.95
+# the notes were left out or wrong, and 480 of other licks. Odds of the latter: two in 100 above 0, none above 0.7; of the former one in 100 below 0.9.
+_LIMIT = 0.8
 _BASE, _BY_RIGHT, _BY_COST = 1.1, 0.8, -6.4
 _UNSHIFTED, _FAR_SHIFTED = 1.3, -1.1
 _IS_STEADY, _STEADY_UNKNOWN = 2.6, 1.3
@@ -33,6 +33,8 @@ _RATE_SHIFT, _RATE_NEAR = (
 # A shift is chosen so that it fits: licks of one scale and one rhythm are alike at some. Share of right notes that is needed there, and the cost a group of a
 # reading that needs less.
 _RIGHT_SHIFTED, _WELL_SHIFTED = 0.85, 0.4
+# A pass nearly all right and in time is the lick, whatever else is in the recording: talk, pauses and false starts make up the cost of its reading then.
+_SURELY_RIGHT, _SURELY_MOST = 0.85, 1.1
 _FEW = 4  # onsets without which nothing is known of the time
 _MANY = 6  # judged notes that are many
 _STEADY = 0.020  # seconds: the middle lateness of one who is in time
@@ -45,6 +47,9 @@ def refusal_words(one: JudgedPass, shift: int, cost: float) -> str:
     if abs(shift) >= _RATE_SHIFT and abs(np.log2(max(tempo, 1e-9)) - shift / 12) < _RATE_NEAR:
         high, fast = ("high", "fast") if shift > 0 else ("low", "slow")
         return f"it sounds {abs(shift)} half steps too {high} and as much too {fast}: its sample rate is wrong"
+    sure = right_share(one) >= _SURELY_RIGHT and one.judged >= _MANY and _is_usual(tempo) and bool(_is_steady(one))
+    if sure and cost < _SURELY_MOST:
+        return ""
     if shift and right_share(one) < _RIGHT_SHIFTED and (abs(shift) > _FAR_SHIFT or cost > _WELL_SHIFTED):
         return UNLIKE
     return "" if recognition_odds(one, shift, cost) > _LIMIT else UNLIKE
@@ -52,7 +57,7 @@ def refusal_words(one: JudgedPass, shift: int, cost: float) -> str:
 
 def recognition_odds(one: JudgedPass, shift: int, cost: float) -> float:
     """Return the logarithm of the odds that a pass is of the lick."""
-    usual = _USUAL_TEMPOS[0] <= 1 / max(1e-9, one.pace) <= _USUAL_TEMPOS[1]
+    usual = _is_usual(1 / max(1e-9, one.pace))
     steady = _is_steady(one)
     judged = one.judged
     if steady and usual and not shift:  # one who falls silent and comes in again in time
@@ -65,6 +70,10 @@ def recognition_odds(one: JudgedPass, shift: int, cost: float) -> float:
     odds += _UNSHIFTED if not shift else _FAR_SHIFTED if abs(shift) > _FAR_SHIFT else 0.0
     odds += _STEADY_UNKNOWN if steady is None else _IS_STEADY if steady else 0.0
     return odds + (0.0 if usual else _ODD_TEMPO)
+
+
+def _is_usual(tempo: float) -> bool:
+    return _USUAL_TEMPOS[0] <= tempo <= _USUAL_TEMPOS[1]
 
 
 def right_share(one: JudgedPass) -> float:
