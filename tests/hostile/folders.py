@@ -5,14 +5,18 @@ Everything is made by code in a throw-away folder; device nodes are the test's o
 
 from __future__ import annotations
 
+import atexit
+import contextlib
 import gc
 import os
 import shutil
 import socket
 import sqlite3
 import stat
+import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from functools import cache
 from pathlib import Path
 
 from building import lick
@@ -36,21 +40,31 @@ COMMANDS: dict[str, list[str]] = {
 
 def home(here: Path) -> Path:
     """A library `lib`, its output folder `out`, an output folder `shard`, and `docs`, which belongs to the user. Gives `here`."""
-    (here / "lib").mkdir(parents=True)
-    for n in range(3):
-        (here / f"lib/n{n:04}.lick").write_text(lick(n))
+    shutil.copytree(_first_home(), here, symlinks=True)
     os.chdir(here)
-    assert main(["make", "lib", "--out", "out", "--jobs", "1"]) == 0
-    shutil.copytree("out", "shard")
-    docs = here / "docs"
+    return here
+
+
+@cache
+def _first_home() -> Path:
+    """The folder that every `home` is a copy of, which this process builds once."""
+    folder = Path(tempfile.mkdtemp(prefix="lickwright-home-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    (folder / "lib").mkdir()
+    for n in range(3):
+        (folder / f"lib/n{n:04}.lick").write_text(lick(n))
+    with contextlib.chdir(folder):
+        assert main(["make", "lib", "--out", "out", "--jobs", "1"]) == 0
+    shutil.copytree(folder / "out", folder / "shard")
+    docs = folder / "docs"
     (docs / "deep").mkdir(parents=True)
     for name in ("letter.txt", "empty", ".lw-0123456789abcdef.tmp", "deep/photo", "number-1.mid", "12-abcdef01"):
         (docs / name).write_bytes(b"" if name == "empty" else f"my own {name}\n".encode() * 3)
     (docs / "secret").write_bytes(b"not for others")
     (docs / "secret").chmod(0o600)
     sqlite3.connect(docs / "accounts.db").close()
-    change(here)
-    return here
+    change(folder)
+    return folder
 
 
 def change(here: Path) -> None:
