@@ -18,7 +18,6 @@ from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent
 from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
 from lickwright.synth import waveguide
-from lickwright.synth.automation import plan_string
 from lickwright.synth.excitation import stroke_amplitude
 from lickwright.synth.guitar import Instrument, StringVoice, notes_by_string
 from lickwright.synth.loop_filters import loop_taps
@@ -35,6 +34,7 @@ from sound_measure import (
     level,
     note,
     onset,
+    plan_string,
     roughness,
     stiff_partial,
     string_of,

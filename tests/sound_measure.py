@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,9 +15,13 @@ from numpy.typing import NDArray
 from lickwright.music.instruments import INSTRUMENTS, Guitar
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.note_events import NoteEvent
-from lickwright.synth.automation import plan_string
+from lickwright.synth.automation import Planner, StringAutomation
+from lickwright.synth.humanizer import Humanizer
+from lickwright.synth.loudness import normalize_loudness
 from lickwright.synth.pitch_warp import WarpedString
 from lickwright.synth.stiffness import string_dispersion
+from lickwright.synth.wave import StereoSamples
+from lickwright.synth.wave import Wave as Recording
 from lickwright.synth.waveguide import DelayLoop
 
 Wave = NDArray[np.float64]
@@ -41,6 +46,21 @@ def string_of(
     wave = WarpedString(DelayLoop(plan.motion, stiff=(stiff,)).samples, plan.warp).samples(0, count)
     assert wave is not None
     return wave
+
+
+def plan_string(
+    notes: Sequence[NoteEvent], open_pitch: float, guitar: Guitar, rate: int, feel: Humanizer | None = None
+) -> StringAutomation:
+    """Return the whole automation of a string tuned to `open_pitch` (MIDI) that plays `notes`, by start."""
+    return Planner(notes, open_pitch, guitar, rate, feel).until(inf)
+
+
+def normalize_samples(samples: StereoSamples, rate: int) -> StereoSamples:
+    """Bring samples to the loudness of all recordings in place, and return them."""
+    whole = Recording.of(samples)
+    normalize_loudness(whole, rate)
+    whole.settle()
+    return samples
 
 
 def cents(hertz: float, against: float) -> float:

@@ -21,9 +21,8 @@ from lickwright.performance.note_events import NoteEvent, Performance
 from lickwright.synth.amp import Amp
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.humanizer import Humanizer
-from lickwright.synth.loudness import normalize_samples
 from lickwright.synth.sympathy import Sympathy
-from sound_measure import OPEN, lufs, note, true_peak
+from sound_measure import OPEN, lufs, normalize_samples, note, true_peak
 
 RATE = 48_000
 SAMPLES = Path(__file__).parent.parent / "samples"

@@ -7,10 +7,9 @@ import pytest
 
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.performance.pitch_curves import CurveShape, PitchRamp
-from lickwright.synth.automation import plan_string
 from lickwright.synth.loop_filters import Samples
 from lickwright.synth.pitch_warp import StringTime, WarpedString
-from sound_measure import note
+from sound_measure import note, plan_string
 
 RATE = 48_000
 

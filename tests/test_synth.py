@@ -9,12 +9,11 @@ import sound_goals as goals
 from lickwright.music.instruments import INSTRUMENTS
 from lickwright.notation.techniques import Damping, Stroke
 from lickwright.performance.pitch_curves import PitchRamp, pitch_offsets
-from lickwright.synth.automation import plan_string
 from lickwright.synth.guitar import Instrument
 from lickwright.synth.humanizer import Humanizer
 from lickwright.synth.waveguide import DelayLoop
 from shares import every_nth
-from sound_measure import OPEN, cents, decay, first_partial, hertz, level, note, roughness, string_of
+from sound_measure import OPEN, cents, decay, first_partial, hertz, level, note, plan_string, roughness, string_of
 
 RATE = 48_000
 

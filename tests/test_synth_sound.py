@@ -10,8 +10,8 @@ import pytest
 
 import sound_recordings as goals
 from lickwright.music.instruments import INSTRUMENTS
-from lickwright.synth.loudness import integrated_loudness, normalize_samples, step_energies, true_peak
-from sound_measure import OPEN, centroid, crest, level, lufs, note
+from lickwright.synth.loudness import integrated_loudness, step_energies, true_peak
+from sound_measure import OPEN, centroid, crest, level, lufs, normalize_samples, note
 from sound_measure import true_peak as measured_peak
 
 RATE = goals.RATE

@@ -14,8 +14,7 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 import sound_goals as goals  # noqa: E402
 import sound_recordings as made  # noqa: E402
 from lickwright.notation.techniques import Damping  # noqa: E402
-from lickwright.synth.loudness import normalize_samples  # noqa: E402
-from sound_measure import lufs, true_peak  # noqa: E402
+from sound_measure import lufs, normalize_samples, true_peak  # noqa: E402
 
 Row = tuple[str, str, str, bool]
 

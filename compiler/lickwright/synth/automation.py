@@ -55,13 +55,6 @@ class StringAutomation:
     warp: Warp  # how this time runs
 
 
-def plan_string(
-    notes: Sequence[NoteEvent], open_pitch: float, guitar: Guitar, rate: int, feel: Humanizer | None = None
-) -> StringAutomation:
-    """Return the automation of a string tuned to `open_pitch` (MIDI) that plays `notes`, by start, at `rate` samples a second."""
-    return Planner(notes, open_pitch, guitar, rate, feel).until(inf)
-
-
 class Planner:
     """Plans the notes of one string in order, as far as asked: a plan of half an hour would take gigabytes."""
 

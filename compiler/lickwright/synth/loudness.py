@@ -111,16 +111,6 @@ def _interpolator() -> NDArray[np.float32]:
     return even
 
 
-def normalize_samples(
-    wave: StereoSamples, rate: int, target: float = TARGET, ceiling: float = CEILING
-) -> StereoSamples:
-    """Return `wave` brought to `target` LUFS under `ceiling` dBTP in place. Silence stays silence."""
-    whole = Wave.of(wave)
-    normalize_loudness(whole, rate, target, ceiling)
-    whole.settle()
-    return wave
-
-
 def normalize_loudness(wave: Wave, rate: int, target: float = TARGET, ceiling: float = CEILING) -> None:
     """Bring `wave` to `target` LUFS under `ceiling` dBTP. Silence stays silence.
 
