@@ -8,6 +8,7 @@ import pytest
 from lickwright import compile_text
 from lickwright.export import Options
 from lickwright.export.audio import plan_recording
+from lickwright.hand import hand_shifts as module
 from lickwright.hand.hand_shifts import hand_shifts
 from lickwright.music.custom_sound import read_sound
 from lickwright.music.instruments import INSTRUMENTS, Guitar
@@ -128,3 +129,13 @@ def test_recordings_are_made_again_where_a_written_finger_changes_what_is_heard(
     for name in ("audio", "page"):
         same, other, again = (lick.emit(name, Options(page_sound=True)).sound for lick in licks)
         assert same == again != other
+
+
+def test_a_page_with_its_recordings_plans_the_fingers_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    planned = []
+    plan_fingering = module.plan_fingering
+    monkeypatch.setattr(module, "plan_fingering", lambda *given: planned.append(1) or plan_fingering(*given))
+    (lick,) = compile_text("key A minor\nlick \"a\"\n| E3'1 - E5 - E8'1 - E5 - ||\n").licks
+    page = lick.emit("page", Options(page_sound=True))
+    assert page.sound and b"audio" in page.data
+    assert sum(planned) == 1

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from lickwright.core.keep_last import keep_last
 from lickwright.hand.fingering import hand_for, hand_moments, is_fretted, plan_fingering
 from lickwright.timeline.model import SoundingNote, Timeline
 
 FEWEST = 2  # frets that the hand goes for another finger's note; for less it only opens or closes
 
 
+@keep_last
 def hand_shifts(timeline: Timeline) -> dict[int, int]:
     """Return by how many frets, up the neck or down, the hand comes along the string for a note, by its index in `Timeline.sounds`.
 
