@@ -52,7 +52,8 @@ def test_a_run_has_the_bytes_of_its_messages_one_by_one() -> None:
             singly += [(at[n], status, values[n] & 127, values[n] >> 7) for n in changes]
             singly.append((tick, smf.NOTE_OFF, 60, 64))
             blocks += [*smf.pack_runs(at, values, status), [singly[-1]]]
-        metas = [(at, smf.LYRIC, b"x") for at in sorted(chance.choices(range(tick + 5), k=chance.randint(0, 3)))]
+        lyric = smf.meta_bytes(smf.LYRIC, b"x")
+        metas = [(at, lyric) for at in sorted(chance.choices(range(tick + 5), k=chance.randint(0, 3)))]
         running = chance.choice([0, smf.BEND])
         assert smf.block_events(blocks) == singly
         assert smf.encode_track(blocks, metas, b"", running) == smf.encode_track([singly], metas, b"", running)

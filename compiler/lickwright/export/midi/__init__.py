@@ -130,10 +130,15 @@ def _set_up(channel: int, program: int, name: str) -> tuple[bytes, int]:
 def _lyrics(words: Sequence[str], notes: Sequence[NoteEvent], ticks: Ticks) -> list[Meta]:
     """Return the techniques of each note in words, where it is more than picked; `words` are those of all sounds."""
     return [
-        (ticks.at(note.start), smf.LYRIC, words[note.sound].encode())
+        (ticks.at(note.start), _lyric(words[note.sound]))
         for note in notes
         if words[note.sound] is not PLAIN and note.part == 0
     ]
+
+
+@lru_cache(maxsize=4096)
+def _lyric(words: str) -> bytes:
+    return smf.meta_bytes(smf.LYRIC, words.encode())
 
 
 def _conductor(
@@ -143,13 +148,13 @@ def _conductor(
     settings = timeline.settings
     events: list[Meta] = []
     if settings.rights:
-        events.append((0, smf.COPYRIGHT, smf.text_payload(settings.rights)))
-    events.append((0, smf.TRACK_NAME, smf.text_payload(timeline.title)))
+        events.append((0, smf.meta_bytes(smf.COPYRIGHT, smf.text_payload(settings.rights))))
+    events.append((0, smf.meta_bytes(smf.TRACK_NAME, smf.text_payload(timeline.title))))
     if settings.by:
-        events.append((0, smf.TEXT, smf.text_payload(f"by {settings.by}")))
+        events.append((0, smf.meta_bytes(smf.TEXT, smf.text_payload(f"by {settings.by}"))))
     if settings.capo or settings.tuning.name not in ("standard", "bass"):  # so that a reader knows the frets
         capo = f", capo {settings.capo}" if settings.capo else ""
-        events.append((0, smf.TEXT, smf.text_payload(f"tuning {settings.tuning}{capo}")))
+        events.append((0, smf.meta_bytes(smf.TEXT, smf.text_payload(f"tuning {settings.tuning}{capo}"))))
     for tempo in performance.tempos:
         microseconds = _microseconds(tempo.qpm.numerator, tempo.qpm.denominator)
         if microseconds > _SLOWEST:
@@ -157,10 +162,10 @@ def _conductor(
             at, notes = settings.finding_place("tempo", timeline.span)
             losses[TOO_SLOW.code, 0] = TOO_SLOW.at(at, slow, notes=notes)
         payload = min(_SLOWEST, microseconds).to_bytes(3, "big")
-        events.append((ticks.of_quarters(tempo.quarters), smf.TEMPO, payload))
+        events.append((ticks.of_quarters(tempo.quarters), smf.meta_bytes(smf.TEMPO, payload)))
     if settings.key is not None:
         key = settings.key.transposed(settings.capo + settings.tuning.shift)
-        events.append((0, smf.KEY, bytes((key.signature & 0xFF, key.is_minor))))
+        events.append((0, smf.meta_bytes(smf.KEY, bytes((key.signature & 0xFF, key.is_minor)))))
     events += _bars(timeline, performance)
     events += _words(timeline, performance, ticks)
     events.sort(key=itemgetter(0))
@@ -172,7 +177,9 @@ def _bars(timeline: Timeline, performance: Performance) -> list[Meta]:
     events: list[Meta] = []
     lead_in, grain, meter = performance.lead_in, timeline.grain, timeline.settings.meter
     if lead_in:
-        events.append((0, smf.METER, _meter_payload(meter, lead_in.numerator, lead_in.denominator) or b""))
+        events.append(
+            (0, smf.meta_bytes(smf.METER, _meter_payload(meter, lead_in.numerator, lead_in.denominator) or b""))
+        )
     shift = 4 * TICKS_A_QUARTER * lead_in.numerator // lead_in.denominator
     length = -1  # grains of the meter in force
     for turn in timeline.passes:
@@ -181,9 +188,9 @@ def _bars(timeline: Timeline, performance: Performance) -> list[Meta]:
         if bar.length != length:
             payload = _meter_payload(meter, bar.length, grain)
             if payload is not None:
-                events.append((tick, smf.METER, payload))
+                events.append((tick, smf.meta_bytes(smf.METER, payload)))
                 length = bar.length
-        events.append((tick, smf.MARKER, _bar_name(bar.number, turn.number)))
+        events.append((tick, _bar_marker(bar.number, turn.number)))
     return events
 
 
@@ -194,8 +201,8 @@ def _microseconds(quarters: int, minutes: int) -> int:
 
 
 @lru_cache(maxsize=1024)
-def _bar_name(bar: int, number: int) -> bytes:
-    return bar_name(bar, number).encode()
+def _bar_marker(bar: int, number: int) -> bytes:
+    return smf.meta_bytes(smf.MARKER, bar_name(bar, number).encode())
 
 
 @lru_cache(maxsize=1024)
@@ -223,5 +230,5 @@ def _words(timeline: Timeline, performance: Performance, ticks: Ticks) -> list[M
         for direction in said:
             if bar.first <= direction.slot < bar.last:
                 at = performance.seconds(turn.start + timeline.slots[direction.slot].at)
-                events.append((ticks.at(at), smf.CUE, smf.text_payload(direction.text)))
+                events.append((ticks.at(at), smf.meta_bytes(smf.CUE, smf.text_payload(direction.text))))
     return events

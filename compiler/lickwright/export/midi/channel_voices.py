@@ -71,7 +71,7 @@ class ChannelVoice:
         self.off = off  # tick, at least one later
         self.moved = moved  # semitones by which its notes are written off their pitch, to lie within MIDI's
         self.needs_bend = bool(note.moves) or note.pitch + moved != number  # its pitch is ever off its MIDI note
-        self.alone = True  # False: shares its channel with another string at the time, so that it must not bend or fade
+        self.alone = True  # False: shares its channel with another string at the time
         self.said = False  # that it goes further than a bend reaches has been reported
 
 
@@ -79,6 +79,7 @@ def group_voices(notes: Iterable[NoteEvent], ticks: Ticks, report: Report) -> li
     """Return the voices of one string, in order. A slide stays in its voice as far as the bend range reaches."""
     found: list[ChannelVoice] = []
     free = 0  # tick from which the string can sound again
+    at = ticks.at
     for note in notes:
         if note.stroke is _NONE and found and _slides_on(found[-1], note, report):
             voice = found[-1]
@@ -89,7 +90,7 @@ def group_voices(notes: Iterable[NoteEvent], ticks: Ticks, report: Report) -> li
         number, moved = round(note.pitch), 0
         if not 0 <= number < 128:
             number, moved = _within_midi(number, note, report)
-        on, off = ticks.at(note.start), ticks.at(note.end)
+        on, off = at(note.start), at(note.end)
         if on < free:
             on = free
         if off <= on:
@@ -136,31 +137,43 @@ def voice_events(found: Iterable[ChannelVoice], channel: int, ticks: Ticks, repo
     off, on, bend, control = NOTE_OFF | channel, NOTE_ON | channel, BEND | channel, CONTROL | channel
     for voice in found:
         note, tick = voice.parts[0], voice.on
-        hint = legato_hint(note)
+        hint = legato_hint(note) if note.joined else 0
         late = _take_overlapping_end(out, voice) if hint else None
         if hint != legato:
             out.append((tick, control, LEGATO, hint))
             legato = hint
         wanted = last = CENTRE
         runs: list[Run] = []
-        if voice.needs_bend and voice.alone:
+        if voice.needs_bend:
             wanted, last = _add_bends(runs, voice, bend, ticks, report)
         if wanted != bent:
             out.append((tick, bend, wanted & 0x7F, wanted >> 7))
         bent = last
-        fades = note.fade_in > 0.0 and voice.alone
+        fades = note.fade_in > 0.0
         if fades:
             out.append((tick, control, EXPRESSION, 0))
         out.append((tick, on, voice.number, _velocity(note.loudness)))
         if fades:
             out += sorted(block_events(runs) + _fade(note, voice, control, ticks))
-        elif late is not None:
-            out += sorted([late, *block_events(runs)], key=itemgetter(0))
-        elif runs:
-            out = []
-            blocks += (*runs, out)
+        elif runs or late is not None:
+            out = _add_sounding(blocks, out, runs, late)
         out.append((voice.off, off, voice.number, _OFF_VELOCITY))
     return ChannelEvents(blocks, bent, legato, out[-1][0] if out else 0)
+
+
+def _add_sounding(
+    blocks: list[list[Event] | Run], out: list[Event], runs: list[Run], late: Event | None
+) -> list[Event]:
+    """Add the bends of a note, and among them the end of the note before where it comes `late`; return the block for what follows."""
+    if late is not None:
+        if runs and runs[0][1] < late[0]:
+            out += sorted([late, *block_events(runs)], key=itemgetter(0))
+            return out
+        out.append(late)
+    if runs:
+        out = []
+        blocks += (*runs, out)
+    return out
 
 
 @lru_cache(maxsize=1024)  # few are asked for: a dynamic's, on each place in the bar
@@ -171,7 +184,8 @@ def _velocity(loudness: float) -> int:
 
 def closed_events(made: ChannelEvents, channel: int, tick: int) -> list[list[Event] | Run]:
     """Return messages, and at `tick`, or after the last of them, those that leave the channel as it was found: nothing bent, no legato."""
-    tick, closing = max(tick, made.end), list[Event]()
+    tick = max(tick, made.end)
+    closing: list[Event] = []
     if made.legato:
         closing.append((tick, CONTROL | channel, LEGATO, 0))
     if made.bent != CENTRE:

@@ -108,13 +108,13 @@ def _report_lost(voice: ChannelVoice, report: Report) -> None:
 
 
 def _struck_again(voice: ChannelVoice, ticks: Ticks) -> list[ChannelVoice]:
-    """Return each note of a slide as a stroke of its own."""
+    """Return each note of a slide as a stroke of its own, without bends and fades."""
     out: list[ChannelVoice] = []
     for part in voice.parts:
         on = max(out[-1].off, ticks.at(part.start)) if out else voice.on
         off = max(on + 1, ticks.at(part.end))
-        struck = ChannelVoice(part, round(part.pitch) + voice.moved, on, off, voice.moved)
-        struck.alone = False
+        struck = ChannelVoice(part._replace(fade_in=0.0), round(part.pitch) + voice.moved, on, off, voice.moved)
+        struck.needs_bend = False
         out.append(struck)
     return out
 

@@ -17,14 +17,14 @@ Event = tuple[int, int, int, int]
 # (status, tick, value, rest, end): messages of one status in a row, the first at `tick`, the last at `end`; a value has 14 bits in two data bytes,
 # the lower seven first. `rest` are the messages after the first as they stand in a file, three bytes each: the distance, and the value.
 Run = tuple[int, int, int, bytes, int]
-# (tick, kind, payload): a meta event, which belongs to the file and not to a channel.
-Meta = tuple[int, int, bytes]
+# (tick, bytes): a meta event, which belongs to the file and not to a channel; see `meta_bytes`.
+Meta = tuple[int, bytes]
 
 TEXT, COPYRIGHT, TRACK_NAME, LYRIC, MARKER, CUE = 0x01, 0x02, 0x03, 0x05, 0x06, 0x07
 TEMPO, METER, KEY, _END = 0x51, 0x58, 0x59, 0x2F
 NOTE_OFF, NOTE_ON, CONTROL, PROGRAM, BEND = 0x80, 0x90, 0xB0, 0xC0, 0xE0
 MAX_TEXT = 2000  # bytes of a text event
-_NEVER: Meta = (1 << 62, 0, b"")  # after the last meta event
+_NEVER: Meta = (1 << 62, b"")  # after the last meta event
 _HALVES = bytes(byte // 2 for byte in range(256))
 
 
@@ -52,12 +52,12 @@ def variable_length(value: int) -> bytes:
     return bytes(reversed(groups))
 
 
-@lru_cache(maxsize=4096)
-def _meta(kind: int, payload: bytes) -> bytes:
+def meta_bytes(kind: int, payload: bytes) -> bytes:
+    """Return a meta event as it stands in a file, but for its distance from the event before."""
     return bytes((0xFF, kind)) + variable_length(len(payload)) + payload
 
 
-_TRACK_END = b"\0" + _meta(_END, b"")
+_TRACK_END = b"\0" + meta_bytes(_END, b"")
 
 
 def pack_runs(at: list[int], values: list[int], status: int = 0) -> tuple[Run, ...]:
@@ -161,12 +161,12 @@ class _Track:
 
     def _add_metas(self, tick: int) -> int:
         """Append the meta events that are due at a tick, after which no status is in force; return the tick of the next one."""
-        due, kind, payload = self._due
+        due, event = self._due
         while due <= tick:
             self._few += variable_length(due - self._last)
-            self._few += _meta(kind, payload)
+            self._few += event
             self._last = due
-            due, kind, payload = self._due = next(self._metas)
+            due, event = self._due = next(self._metas)
         return due
 
     def chunk(self) -> bytes:

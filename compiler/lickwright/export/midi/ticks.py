@@ -41,7 +41,11 @@ class Ticks:
         """Return the tick nearest to an instant."""
         tick = self._known.get(seconds)
         if tick is None:
-            tick = self._known[seconds] = int(self._exact(seconds) + 0.5 + _HAIR)
+            if self._changes:
+                exact = self._exact(seconds)
+            else:
+                exact = self._ticks[0] + (seconds - self._seconds[0]) / self._seconds_a_tick[0]
+            tick = self._known[seconds] = int(exact + 0.5 + _HAIR)
         return tick
 
     @staticmethod
