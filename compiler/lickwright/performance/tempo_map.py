@@ -39,7 +39,7 @@ class TempoMap:
     """
 
     __slots__ = (
-        "_breaks", "_paces", "_quarters_before", "_rates", "_seconds", "_to_quarters",
+        "_breaks", "_even_rate", "_paces", "_quarters_before", "_rates", "_seconds", "_to_quarters",
         "lead_in", "opening_qpm", "tempos",
     )  # fmt: skip
 
@@ -59,6 +59,9 @@ class TempoMap:
         self._breaks = sorted(heard)
         self._seconds = [self.straight_seconds(heard[grain]) for grain in self._breaks]
         self._rates = self._slopes()
+        self._even_rate = (
+            self._rates[0] if len(self._breaks) == 1 else 0.0
+        )  # seconds a grain where there is no break after 0
 
     def straight_seconds(self, grains: float) -> float:
         """Return the second of an instant that swing does not move, such as a bar line's."""
@@ -68,6 +71,8 @@ class TempoMap:
 
     def seconds(self, grains: float) -> float:
         """Return the second at which an instant is heard; at a bar line the new bar counts."""
+        if self._even_rate:  # as most licks are; asked for a hundred times a lick
+            return self._seconds[0] + grains * self._even_rate
         i = bisect_right(self._breaks, grains, 1) - 1
         return self._seconds[i] + (grains - self._breaks[i]) * self._rates[i]
 
