@@ -51,6 +51,22 @@ class TabMark(NamedTuple):
     held: bool = False  # a note held over from the line before: its parenthesis may touch the bar line
 
 
+class CountShape(NamedTuple):
+    """What a printed count needs."""
+
+    lead: int  # characters before its column: a parenthesis, the sign of a group
+    reach: int  # characters from its column on
+    before: int  # blanks that it needs before it: none where it begins with a parenthesis
+    after: int  # the same after it
+
+
+@lru_cache(maxsize=1024)  # few counts are said
+def count_shape(said: str) -> CountShape:
+    """Return what a printed count needs."""
+    lead = len(said) - len(said.lstrip(f"{GROUP}("))
+    return CountShape(lead, len(said) - lead, int(not said.startswith("(")), int(not said.endswith(")")))
+
+
 class ColumnBlock(NamedTuple):
     """One column with all its texts that need room."""
 
@@ -59,10 +75,12 @@ class ColumnBlock(NamedTuple):
     marks: tuple[TabMark, ...]
     room: int  # characters at least to the next column: one more than its marks, more where a span over both must not look like one over this
     said: str  # the count as printed: "2", "(2)" for a rest
+    spoken: CountShape | None  # what that needs; None where nothing is said
     chords: tuple[str, ...]
     bends: tuple[tuple[int, str], ...]  # amounts, with their distance from the anchor
     clear: bool = False  # a "hold" ends before it: it stands to the right of what is said of bends
     words: int = 0  # characters of what is said of this column alone, and stands just over it
+    above: bool = False  # whether something of it stands in the rows above: `chords`, `bends`, `clear`, `words`
 
 
 class SpacedColumns(NamedTuple):
@@ -115,21 +133,24 @@ def bar_pieces(grid: Grid) -> list[TabPiece]:
 class _Needs(NamedTuple):
     """What the rows above ask of the columns, by column."""
 
-    chords: dict[int, tuple[str, ...]]
-    words: dict[int, int]  # characters that stand just over a column
+    above: dict[int, tuple[tuple[str, ...], bool, int]]  # chords, clear, words: see `ColumnBlock`
     apart: dict[int, int]
-    clear: set[int]
+
+
+_NOTHING: tuple[tuple[str, ...], bool, int] = ((), False, 0)
 
 
 def _needs(grid: Grid) -> _Needs:
-    needs = _Needs({}, {}, {}, set())
+    needs = _Needs({}, {})
     for row, text, first, last, lasts, technique in grid.above:
+        chords, clear, words = needs.above.get(first, _NOTHING)
         if row is GridRow.CHORD:
-            needs.chords[first] = (*needs.chords.get(first, ()), text)
+            needs.above[first] = ((*chords, text), clear, words)
         elif (row is GridRow.HOW and not lasts) or row is GridRow.TONE:
-            needs.words[first] = max(len(text), needs.words.get(first, 0))
+            needs.above[first] = (chords, clear, max(len(text), words))
         elif row is GridRow.BEND:
-            needs.clear.add(last + 1)
+            chords, _, words = needs.above.get(last + 1, _NOTHING)
+            needs.above[last + 1] = (chords, True, words)
         elif row is GridRow.HOW and first < last and technique is not None and technique.damping is Damping.RING:
             needs.apart.update((column, RING_APART) for column in range(first, last + 1))
     return needs
@@ -154,16 +175,15 @@ def _opened(grid: Grid, piece: TabPiece) -> TabPiece:
         return piece
     first = piece.blocks[0]
     tied = tuple(_held_mark(cell, first.marks) for cell in held)
-    others = tuple(mark for mark in first.marks if mark.string not in {cell.string for cell in held})
-    marks = (*others, *tied)
+    marks = (*(mark for mark in first.marks if mark.string not in {cell.string for cell in held}), *tied)
     opening = first._replace(back=0, marks=marks, room=max(first.room, 1 + max(mark.reach for mark in marks)))
     return replace(piece, opening=(opening, *piece.blocks[1:]))
 
 
 def _held_mark(cell: Cell, marks: Sequence[TabMark]) -> TabMark:
     """Return `(7)`, and behind it what is done to it in this very step: `(8b10)r8`."""
-    text = held_text(cell) + "".join(mark.text for mark in marks if mark.string == cell.string)
-    return _mark(cell.string, text, True)
+    done = "".join(mark.text for mark in marks if mark.string == cell.string)
+    return _mark(cell.string, held_text(cell) + done, True)
 
 
 @lru_cache(maxsize=4096)
@@ -181,10 +201,11 @@ def _blocks(columns: Sequence[Column], needs: _Needs, first: int) -> tuple[Colum
         width = marks[0].reach if len(marks) == 1 else max([mark.reach for mark in marks], default=0)
         back = _room_after(blocks) + width + 1 if lead else 0
         count = _rest(said) if silent and said else said
+        spoken = count_shape(count) if count else None
         room = max(width + 1, needs.apart.get(place, 0)) if needs.apart else width + 1
-        chords, words = needs.chords.get(place, ()), needs.words.get(place, 0)
-        clear = place in needs.clear
-        blocks.append(new(ColumnBlock, (at, back, marks, room, count, chords, bends, clear, words)))
+        chords, clear, words = needs.above.get(place, _NOTHING)
+        above = bool(bends) or place in needs.above
+        blocks.append(new(ColumnBlock, (at, back, marks, room, count, spoken, chords, bends, clear, words, above)))
     blocks.reverse()
     return tuple(blocks)
 
@@ -192,22 +213,6 @@ def _blocks(columns: Sequence[Column], needs: _Needs, first: int) -> tuple[Colum
 def _rest(said: str) -> str:
     """Return the count of a rest; the sign of a new group stands before its parenthesis."""
     return f"{GROUP}({said[len(GROUP) :]})" if said.startswith(GROUP) else f"({said})"
-
-
-class CountShape(NamedTuple):
-    """What a printed count needs."""
-
-    lead: int  # characters before its column: a parenthesis, the sign of a group
-    reach: int  # characters from its column on
-    opens: bool  # it begins with a parenthesis, beside which no blank is needed
-    closes: bool  # it ends with one
-
-
-@lru_cache(maxsize=1024)  # few counts are said
-def count_shape(said: str) -> CountShape:
-    """Return what a printed count needs."""
-    lead = len(said) - len(said.lstrip(f"{GROUP}("))
-    return CountShape(lead, len(said) - lead, said.startswith("("), said.endswith(")"))
 
 
 def _room_after(blocks: Sequence[ColumnBlock]) -> int:
@@ -271,12 +276,17 @@ def _is_struck(marks: Sequence[TabMark]) -> bool:
 
 
 class _RowsAbove:
-    """How far the texts of chords and bends reach, in characters from the bar line. Few columns have any."""
+    """How far the texts of chords and bends, and words, reach, in characters from the bar line. Few columns have any."""
 
-    __slots__ = ("bend_free", "chord_free")
+    __slots__ = ("bend_free", "chord_free", "words_end")
 
     def __init__(self) -> None:
-        self.bend_free = self.chord_free = 0
+        self.bend_free = self.chord_free = self.words_end = 0
+
+    @property
+    def end(self) -> int:
+        """The characters that a piece takes at least for what stands above."""
+        return max(self.chord_free - 2, self.bend_free - 2, self.words_end)
 
     def place(self, x: int, block: ColumnBlock) -> int:
         """Return the first place from `x` on at which the texts of a column touch none before them."""
@@ -292,6 +302,8 @@ class _RowsAbove:
             self.chord_free = x + max(map(len, block.chords)) + 1
         if block.bends:
             self.bend_free = x + max(offset + len(amount) for offset, amount in block.bends) + 1
+        if block.words:
+            self.words_end = max(self.words_end, x + block.words - 1)
 
 
 def space_blocks(
@@ -303,32 +315,29 @@ def space_blocks(
     bend amounts. `begin` and `end` are grains in the bar, `least` the fewest characters to the bar line. It is the innermost loop
     of a text tab, so that it is kept in one function.
     """
-    chars, grains = scale
-    half = grains // 2
+    chars, grains, half = *scale, scale.grains // 2
     base, base_at = 1, begin  # from here space is counted, so that roundings do not add up
     busy = [0] * (STRINGS_MAX + 1)  # by string: the first free character
     rows = _RowsAbove()
-    free = said_free = words_end = 0
-    closed = True  # the count before ends with a parenthesis, beside which no blank is needed
+    free = said_free = blank = 0  # blank: what the count before needs after it
     xs: list[int] = []
     for block in blocks:
-        at, back, marks, room, said, chords, bends, clear, words = block
+        at, back, marks, room, _, spoken, _, _, _, _, above = block
         asked = x = base + ((at - base_at) * chars + half) // grains - back
         if x < free:
             x = free
         for string, _, lead, _, held in marks:
-            needed = busy[string] + lead + (not held or busy[string] > 0)
+            needed = busy[string] + lead + ((not held) | (busy[string] > 0))
             if x < needed:
                 x = needed
-        above = chords or bends or clear
         if above:
             x = rows.place(x, block)
-        if said:
-            lead, reach, opens, closes = count_shape(said)
-            needed = said_free + lead + (not (opens or closed))
+        if spoken is not None:
+            lead, reach, before, after = spoken
+            needed = said_free + lead + (before & blank)
             if x < needed:
                 x = needed
-            said_free, closed = x + reach, closes
+            said_free, blank = x + reach, after
         if above:
             rows.take(x, block)
         for string, _, _, reach, _ in marks:
@@ -337,9 +346,5 @@ def space_blocks(
             base, base_at = x, at
         xs.append(x)
         free = x + room
-        if words and words_end < x + words - 1:
-            words_end = x + words - 1
     length = base + ((end - base_at) * chars + half) // grains
-    return SpacedColumns(
-        tuple(xs), max(length, free, said_free, rows.chord_free - 2, rows.bend_free - 2, words_end, least)
-    )
+    return SpacedColumns(tuple(xs), max(length, free, said_free, rows.end, least))
