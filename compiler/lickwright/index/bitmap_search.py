@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Collection, Iterator, Mapping
-from typing import NamedTuple, TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
 from lickwright.store.lick_bitmaps import KINDS, SIZE, has_bitmaps, next_unentered, read_licks
 
@@ -34,8 +34,8 @@ class LickSet(Collection[int]):
     def __len__(self) -> int:
         return sum(bits.bit_count() for bits in self._blocks.values())
 
-    def __contains__(self, lick: object) -> bool:
-        return isinstance(lick, int) and self._blocks.get(lick // SIZE, 0) >> lick % SIZE & 1 == 1
+    def __contains__(self, lick: Any) -> bool:
+        return bool(self._blocks.get(lick // SIZE, 0) >> lick % SIZE & 1)
 
     def __iter__(self) -> Iterator[int]:
         for block, bits in sorted(self._blocks.items()):

@@ -53,7 +53,9 @@ def parse_query(text: str) -> tuple[QueryTerm, ...]:
     """Return the terms of a question; none for an empty one, which every lick answers. Raises QueryError."""
     if len(text) > LONGEST:
         raise QueryError(f"the question is longer than {LONGEST:,} characters", 0, len(text), "ask for less at once")
-    broken = re.search("[\ud800-\udfff]", text)  # bytes that are no text, as a command line hands them on
+    broken = (
+        None if text.isascii() else re.search("[\ud800-\udfff]", text)
+    )  # bytes that are no text, as a command line hands them on
     if broken is not None:
         raise QueryError(
             "here stands something that is no letter", broken.start(), broken.end(), "write it as UTF-8 text"
