@@ -28,6 +28,7 @@ from lickwright.music.pitch import parse_key
 from lickwright.notation.canonical import canonical_text
 from lickwright.notation.syntax import parse_source
 from lickwright.store.features import LickFacts
+from lickwright.store.guarded_database import Unusable
 from lickwright.store.index_schema import SEARCH_SCHEMA
 from lickwright.transform.moves import MoveRequest, book_with_licks, move_lick
 from shelved import SAMPLES, facts_of, indexed, sample_facts, sample_index
@@ -274,3 +275,17 @@ def test_without_full_text_search_the_same_is_found() -> None:
         if "VIRTUAL" in statement:
             connection.execute(f"DROP TABLE {statement.split('EXISTS ')[1].split(' ')[0]}")
     assert find_similar(connection, own, 9) == with_search and len(with_search) >= 2
+
+
+@pytest.mark.parametrize("moments", ["zeroblob(400001)", "'text'", "7"])
+def test_a_phrase_that_no_lickwright_has_entered_is_not_compared(moments: str) -> None:
+    """Of a large index nobody has looked at all of them before."""
+    music = "| e8 e5 B8 B5 G7 G5 D7 D5 | e8 e5 B8 B5 G7 G5 D7 A5 ||"
+    one, other = (
+        facts_of(f'key A minor\nlick "{n}"\n{notes}\n')[0] for n, notes in enumerate((music, music[:-5] + "E5 ||"))
+    )
+    connection = indexed({"a.lick": [one], "b.lick": [other]})
+    assert len(find_similar(connection, one, 5)) == 2
+    connection.execute(f"UPDATE phrases SET moments = {moments} WHERE code = ?", (other.phrase,))
+    with pytest.raises(Unusable, match="it holds what no lickwright has entered"):
+        find_similar(connection, one, 5)

@@ -79,7 +79,7 @@ def test_a_large_record_is_judged_where_find_reads_it(
     """Without a look at all pages every way out is one of ours too, and nothing outside is touched."""
     monkeypatch.setattr(manifest, "SMALL", 0)
     before = seen(here, "out")
-    _flipped(here, capsys, 1, ("find",), 1 / 6)
+    _flipped(here, capsys, 1, ("find", "like"), 1 / 6)
     assert seen(here, "out") == before
 
 
@@ -98,9 +98,9 @@ def test_a_large_record_is_checked_as_a_whole_for_all_that_does_more_than_show_a
     path, sound = here / "out" / manifest.NAME, (here / "out" / manifest.NAME).read_bytes()
     foreign = ("UPDATE sources SET target = '../docs' WHERE path LIKE '%n0002%'", ())
     rewrite(here / "out", foreign)
-    assert run("find") == 0  # it shows no folder
+    assert run("find") == run("like") == 0  # they show no folder
     capsys.readouterr()
-    assert _asked(here, "foreign", capsys, "like", "json", "library", "duplicates", "make") == 5
+    assert _asked(here, "foreign", capsys, "json", "library", "duplicates", "make") == 4
     path.write_bytes(sound)
     rewrite(here / "out", foreign, ("UPDATE sources SET indexed = 0 WHERE path LIKE '%n0001%'", ()))
     assert _asked(here, "foreign", capsys, "find") == 1  # which copies all to add a source
@@ -399,7 +399,9 @@ def test_a_large_record_whose_pages_are_met_again_and_again_takes_little_memory(
 
 def test_a_phrase_longer_than_any_lick_is_not_compared(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     rewrite(here / "out", ("UPDATE phrases SET moments = zeroblob(8000000)", ()))
-    assert _asked(here, "phrases", capsys, "json", "duplicates", "like", "move") == 4
+    assert (here / "out" / manifest.NAME).stat().st_size > manifest.SMALL  # so that `like` judges what it reads
+    assert _asked(here, "phrases", capsys, "like") in (0, 1)
+    assert _asked(here, "phrases", capsys, "json", "duplicates", "move") == 3
 
 
 def test_an_answer_is_written_lick_by_lick_as_it_would_be_at_once(

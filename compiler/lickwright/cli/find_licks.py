@@ -52,8 +52,8 @@ def find_licks(
         search = like(text) if like is not None else lambda index: _search(index, text, form, limit)
         if isinstance(search, int):
             return search
-        # A table is printed after all of it is read; the other forms are printed lick by lick, and what is like a lick looks at every phrase.
-        index, code = library_index(library, whole=form != "text" or like is not None)
+        # A table is printed after all of it is read; the other forms are printed lick by lick.
+        index, code = library_index(library, whole=form != "text")
         with index:
             show_listing(index, library, text, search(index), form)
     except QueryError as e:

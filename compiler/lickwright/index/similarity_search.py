@@ -23,7 +23,9 @@ from lickwright.index.edit_distance import (
 )
 from lickwright.index.search import SearchHit, fetch_hits
 from lickwright.store.features import LickFacts
+from lickwright.store.guarded_database import FOREIGN_VALUES, Unusable
 from lickwright.store.index_schema import has_full_text
+from lickwright.store.manifest_schema import LONGEST_PHRASE
 
 _SPARE = 10  # phrases more than wanted, before the farthest are given up
 _ANY = 1 << 30  # phrases: none is too many, since most of their licks may not be wanted
@@ -41,7 +43,10 @@ class SimilarLick(NamedTuple):
 def find_similar(
     connection: sqlite3.Connection, wanted: LickFacts, most: int, among: Collection[int] | None = None
 ) -> list[SimilarLick]:
-    """Return the `most` licks that are most like `wanted`; `among`: only of these ids. A phrase of fewer than four notes is like none."""
+    """Return the `most` licks that are most like `wanted`; `among`: only of these ids. A phrase of fewer than four notes is like none.
+
+    Raises `Unusable` for phrases that no program of ours has entered.
+    """
     if wanted.phrase_notes < FEWEST:
         return []
     mine, own = prepare_phrase(wanted.moments), wanted._asdict()
@@ -81,6 +86,8 @@ def _near(
     for code, moments in connection.execute(f"SELECT code, moments FROM phrases WHERE {asked} ORDER BY id", values):
         if limit < 0:
             break
+        if not isinstance(moments, bytes) or len(moments) > LONGEST_PHRASE:
+            raise Unusable(FOREIGN_VALUES)  # of a large index nobody has looked at every phrase
         one = prepare_phrase(moments)
         differ = edit_cost(mine, one, limit)
         if differ is not None:

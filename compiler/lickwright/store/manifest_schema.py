@@ -123,7 +123,8 @@ CREATE TABLE snapshot (
 """
 
 # The same in the index, where there is one: phrases longer than any lick's. A lick has 10,000 events, its repeats and bends among them.
-FOREIGN_PHRASES = "SELECT 1 FROM phrases WHERE typeof(moments) <> 'blob' OR length(moments) > 400000"
+LONGEST_PHRASE = 400_000  # bytes
+FOREIGN_PHRASES = f"SELECT 1 FROM phrases WHERE typeof(moments) <> 'blob' OR length(moments) > {LONGEST_PHRASE}"
 
 RELEASE = "release_files"  # a folder of outputs is made of slugs, which have no underscore: no source has this one
 # Comes with the first release: see `build/release_files.py`.
