@@ -19,6 +19,7 @@ from plucked import RATE, Samples, Tone, judged, pluck, recorded, steady, take_o
 
 WALK = 'key A minor\ntempo 100\nstep 1/8\nlick "Walk"\n| A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- ||\n'
 BENDS = 'key A minor\ntempo 90\nstep 1/8\nlick "Bends"\n| G7^9-- -r p5 D7- | G7^9--- B8~--- | e5- B8- G5~--- ||\n'
+TRIPLETS = 'key A minor\ntempo 90\nstep 1/8\nlick "Triplets"\n| 3[A5 A7 D5] 3[D7 G5 G7] 3[B5 B8 e5] e8- | B8 B5 G7 G5 D7- A7- ||\n'
 PAIRS = 'key G major\ntempo 80\nstep 1/4\nlick "Pairs"\n| G4&B5 G5&B7 G7&B8 G4&B5 | G2&B3 G4&B5 G7&B8 G5&B7 ||\n'
 LOW = (
     'tuning 7 string\nkey B minor\ntempo 100\nstep 1/8\nlick "Low"\n'
@@ -369,6 +370,19 @@ def test_another_lick_is_never_judged(other: str) -> None:
     assert found.refusal == "this does not sound like this lick"
     assert found.passes == ()
     assert "score" not in "\n".join(judgement_text(found, 80, False))
+
+
+@pytest.mark.parametrize("text", [WALK, TRIPLETS], ids=["walk", "triplets"])
+def test_drums_in_the_rhythm_of_a_lick_are_not_the_lick(text: str) -> None:
+    """A struck skin has something at every partial of every note, and begins when it should."""
+    timeline = timeline_of(text)
+    wave, random = _noise(9.0) * 0.02, np.random.default_rng(3)
+    for note in perform(timeline).notes:
+        count = round(0.3 * RATE)
+        first = round((0.5 + note.start) * RATE)
+        stroke = random.standard_normal(count) * np.exp(-np.arange(count) / (0.07 * RATE))
+        wave[first : first + count] += (0.2 * stroke).astype(np.float32)
+    assert judged(timeline, wave).refusal == "this does not sound like this lick"
 
 
 def _noise(seconds: float) -> Samples:

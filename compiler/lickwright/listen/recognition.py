@@ -7,6 +7,7 @@ A student's own mistakes, however many, leave the cost of the reading low, its t
 
 from __future__ import annotations
 
+from collections import Counter
 from itertools import groupby
 
 import numpy as np
@@ -39,6 +40,9 @@ _FEW = 4  # onsets without which nothing is known of the time
 _MANY = 6  # judged notes that are many
 _STEADY = 0.020  # seconds: the middle lateness of one who is in time
 _FEW_PAUSES = 2
+# Notes that are right and alone, from which on, and share of them of which a pitch must be heard: of guitars in the sets of tests/bench/listening.py it
+# is 0.55 and more, of drums, crackle and scratches 0.2 and less: their spectra have something at every partial.
+_ALONE, _PITCHED = 3, 0.35
 
 
 def refusal_words(one: JudgedPass, shift: int, cost: float) -> str:
@@ -47,6 +51,8 @@ def refusal_words(one: JudgedPass, shift: int, cost: float) -> str:
     if abs(shift) >= _RATE_SHIFT and abs(np.log2(max(tempo, 1e-9)) - shift / 12) < _RATE_NEAR:
         high, fast = ("high", "fast") if shift > 0 else ("low", "slow")
         return f"it sounds {abs(shift)} half steps too {high} and as much too {fast}: its sample rate is wrong"
+    if _is_without_pitch(one):
+        return UNLIKE
     sure = right_share(one) >= _SURELY_RIGHT and one.judged >= _MANY and _is_usual(tempo) and bool(_is_steady(one))
     if sure and cost < _SURELY_MOST:
         return ""
@@ -79,6 +85,14 @@ def _is_usual(tempo: float) -> bool:
 def right_share(one: JudgedPass) -> float:
     """Return the share of the judged notes that are right, 0 to 1."""
     return one.right_pitches / max(1, one.judged)
+
+
+def _is_without_pitch(one: JudgedPass) -> bool:
+    """Return whether notes are right by their partials alone where a pitch should be heard too, as of anything that is struck."""
+    together = Counter((note.sound.start, note.sound.lead) for note in one.notes)
+    right = [note for note in one.notes if note.verdict is NoteVerdict.RIGHT]
+    alone = [note for note in right if together[note.sound.start, note.sound.lead] == 1]
+    return len(alone) >= _ALONE and sum(note.pitch is not None for note in alone) < _PITCHED * len(alone)
 
 
 def _hole(one: JudgedPass) -> int:
