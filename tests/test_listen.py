@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 
 import numpy as np
@@ -292,6 +293,34 @@ def test_a_phrase_begun_again_and_a_pause_are_each_said_once() -> None:
     facts = "\n".join(judgement_text(found, 100, False))
     assert facts.count("begun again") == 1
     assert "a pause of 0.7 s before bar 2" in facts
+
+
+def _given_up(count: int, gone: float, talk: Sequence[Tone] = ()) -> Judgement:
+    """A take of `WALK` that is given up after so many notes and begun again `gone` seconds after the next one was due, behind other sounds."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    before = max((t.end for t in talk), default=0.0)
+    first = [moved(t, 0.0, before) for t in tones if t.start < tones[count].start]
+    again = [moved(t, 0.0, before + tones[count].start + gone) for t in tones]
+    return judged(timeline, pluck([*talk, *first, *again]))
+
+
+@pytest.mark.parametrize(("count", "sounds"), [(4, 0), (5, 12), (9, 12)])
+def test_a_phrase_begun_again_is_said_once_whatever_stands_before_it(count: int, sounds: int) -> None:
+    """Other notes before the lick do not hide its false start, and are none themselves."""
+    talk = [steady(0.3 + 0.21 * n, 0.4 + 0.21 * n, 66.5 + 3.7 * (n * 5 % 7)) for n in range(sounds)]
+    found = _given_up(count, 0.6, talk)
+    assert differing(found) == {}
+    assert [sound.index for sound in best(found).again] == [count - 1]
+    assert not best(found).pauses
+
+
+def test_sounds_before_a_take_are_no_phrase_begun_again() -> None:
+    timeline = timeline_of(WALK)
+    talk = [steady(0.3 + 0.24 * n, 0.45 + 0.24 * n, 47.5 + 2.6 * (n * 3 % 7)) for n in range(10)]
+    found = judged(timeline, pluck([*talk, *(moved(t, 0.0, 3.1) for t in take_of(timeline)[0])]))
+    assert differing(found) == {}
+    assert not best(found).again
 
 
 def test_each_time_through_is_judged_and_the_best_is_named() -> None:

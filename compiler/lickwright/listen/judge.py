@@ -14,6 +14,7 @@ from lickwright.compare.model import DifferenceKind, Pair, Score
 from lickwright.compare.score import score_pairs
 from lickwright.listen.deviations import note_deviations
 from lickwright.listen.expected import ExpectedGroup, expected_groups
+from lickwright.listen.false_starts import with_false_starts
 from lickwright.listen.judge_entries import absolve_notes, corrected_times, onset_blurs, steady_onsets, times_told
 from lickwright.listen.judge_extras import find_extras
 from lickwright.listen.judge_gestures import judge_gestures
@@ -87,7 +88,9 @@ def _best_matching(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: fl
     known = {
         round(1 / pace, 3) for one in best.passes if one.whole and (pace := _matched_pace(hearing, groups, one)) > 0
     }
-    return match_groups(hearing, groups, costs, sorted(known)[:_MOST_TEMPOS]) if known else best, shift
+    if known:
+        best = match_groups(hearing, groups, costs, sorted(known)[:_MOST_TEMPOS])
+    return with_false_starts(hearing, groups, costs, best), shift
 
 
 def _is_reading(matching: Matching, count: int) -> bool:

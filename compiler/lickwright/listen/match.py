@@ -28,7 +28,7 @@ _PAUSE = 0.9
 _AGAIN_FIRST, _AGAIN = 0.8, 1.6  # of a phrase begun again, at its first group or at another one
 _PASS = 0.3  # of another pass, less what it is worth:
 _WORTH = 0.5  # of its notes, or one that is passed over would always be cheaper
-_NOISE, _STRAY = 0.03, 0.6  # of a stretch in a pause: without a pick, and a pick with a pitch
+_NOISE, STRAY = 0.03, 0.6  # of a stretch in a pause: without a pick, and a pick with a pitch
 _LINGERS = 0.5  # seconds after the end of what is passed over in which its picks may be its own
 _WINDOW = 20  # stretches between two groups at most, but for pauses
 _MOST_STRAY = 4.0  # that is charged for what stands before the first note, and for what comes after the last one
@@ -63,7 +63,7 @@ def match_groups(
     tempos = sorted({near * by for near in known for by in _AROUND}) if known else list(TEMPOS)
     if len(tempos) * len(groups) * hearing.count > _MOST_STATES:
         tempos = tempos[1::3][:3]
-    table = _Table(hearing, groups, costs, np.array(tempos, np.float32), _SCALE_KNOWN if known else _SCALE)
+    table = MatchTable(hearing, groups, costs, np.array(tempos, np.float32), _SCALE_KNOWN if known else _SCALE)
     table.fill()
     cost, path = table.best_path()
     passes = _passes(path, len(groups), tempos)
@@ -72,14 +72,16 @@ def match_groups(
     return Matching(passes, cost / len(groups) / whole)
 
 
-class _Step(NamedTuple):
+class MatchStep(NamedTuple):
+    """One group that begins with a stretch."""
+
     group: int
     stretch: int
     tempo: int
     again: int  # 0: goes on; 1: begun again; 2: another pass
 
 
-def _passes(path: Sequence[_Step], count: int, tempos: Sequence[float]) -> tuple[MatchedPass, ...]:
+def _passes(path: Sequence[MatchStep], count: int, tempos: Sequence[float]) -> tuple[MatchedPass, ...]:
     found: list[MatchedPass] = []
     begins: list[int | None] = [None] * count
     tempo = path[0].tempo if path else 0
@@ -94,8 +96,11 @@ def _passes(path: Sequence[_Step], count: int, tempos: Sequence[float]) -> tuple
     return (*found, MatchedPass(tuple(begins), True, tempos[tempo]))
 
 
-class _Table:
-    """The costs, and the states as they are filled in from the first stretch to the last."""
+class MatchTable:
+    """The costs, and the states as they are filled in from the first stretch to the last.
+
+    With `once` no phrase is begun again, and all costs that stands before the first note.
+    """
 
     def __init__(
         self,
@@ -104,8 +109,9 @@ class _Table:
         costs: PitchCosts,
         tempos: NDArray[np.float32],
         scale: tuple[float, float],
+        once: bool = False,
     ) -> None:
-        self.scale = scale
+        self.scale, self.once = scale, once
         self.tempos = tempos
         self.count, self.groups = hearing.count, len(groups)
         self.times = hearing.starts.astype(np.float64)
@@ -119,7 +125,7 @@ class _Table:
         self.begin, self.inside = costs.begin, costs.inside
         self.until = np.concatenate((np.zeros((self.groups, 1), np.float32), np.cumsum(self.inside, axis=1)), axis=1)
         picked = (hearing.picks > PICKED) & np.isfinite(hearing.pitches)
-        self.stray = np.where(picked, _STRAY, _NOISE).astype(np.float32)
+        self.stray = np.where(picked, STRAY, _NOISE).astype(np.float32)
         self.foreign = costs.foreign
         self.cheapest, self.last = float("inf"), (0, -1, -1)  # the end of the cheapest reading: tempo, group, stretch
         shape = (len(tempos), self.groups, self.count)
@@ -135,14 +141,15 @@ class _Table:
         around = np.concatenate(
             ([0.0], np.cumsum(np.where(self.foreign, np.minimum(self.stray, _FOREIGN), self.stray)))
         )
-        before = np.minimum(around, _MOST_STRAY).astype(np.float32)
+        before = (around if self.once else np.minimum(around, _MOST_STRAY)).astype(np.float32)
         after = np.minimum(around[-1] - around[1:], _MOST_STRAY)
         for b in range(self.count):
             self._start(b, float(before[b]))
             if b:
                 self._go_on(b)
                 self._resume(b)
-                self._again(b)
+                if not self.once:
+                    self._again(b)
             self.best[:, :, b] += self.begin[:, b]
             self._wait(b)
             self._end(float(after[b]))
@@ -232,19 +239,28 @@ class _Table:
         if cost < self.cheapest:
             self.cheapest, self.last = cost, (tempo, group, int(self.waiting_from[tempo, group]))
 
-    def best_path(self) -> tuple[float, list[_Step]]:
+    def best_path(self) -> tuple[float, list[MatchStep]]:
         """Return the cost of the cheapest reading and its steps, in order."""
-        cost = self.cheapest
-        tempo, group, stretch = self.last
-        path: list[_Step] = []
+        return self.cheapest, self._path(*self.last)
+
+    def best_beginning(self, last: range) -> tuple[float, list[MatchStep]]:
+        """Return the cost and the steps of the cheapest reading that ends with a group of `last`; groups after it cost nothing."""
+        ended = self.waiting[:, last.start : last.stop]
+        tempo, group = (int(n) for n in np.unravel_index(int(np.argmin(ended)), ended.shape))
+        group += last.start
+        return float(self.waiting[tempo, group]), self._path(tempo, group, int(self.waiting_from[tempo, group]))
+
+    def _path(self, tempo: int, group: int, stretch: int) -> list[MatchStep]:
+        """Return the steps to a group that begins with a stretch, in order."""
+        path: list[MatchStep] = []
         while group >= 0:
             at = (tempo, group, stretch)
-            path.append(_Step(group, stretch, tempo, int(self.again[at])))
+            path.append(MatchStep(group, stretch, tempo, int(self.again[at])))
             other = int(self.came_tempo[at])
             group, stretch = int(self.came_group[at]), int(self.came_stretch[at])
             tempo = other if other >= 0 else tempo
         path.reverse()
-        return cost, path
+        return path
 
 
 def _running_argmin(values: Costs) -> NDArray[np.intp]:
