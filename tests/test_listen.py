@@ -12,7 +12,7 @@ from lickwright.compare.model import DifferenceKind, ScorePosition
 from lickwright.core.fast_dataclass import replace
 from lickwright.listen.advice import practice_advice, praise_words
 from lickwright.listen.judge import judge_recording
-from lickwright.listen.model import HeardNote, JudgedPass, Judgement, NoteVerdict
+from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.remarks import Remark, find_remarks
 from lickwright.listen.report import judgement_text
 from lickwright.performance.note_events import perform
@@ -292,7 +292,9 @@ def test_a_phrase_begun_again_and_a_pause_are_each_said_once() -> None:
     assert one.pauses[0].seconds == pytest.approx(0.7, abs=0.05)
     facts = "\n".join(judgement_text(found, 100, False))
     assert facts.count("begun again") == 1
-    assert "a pause of 0.7 s before bar 2" in facts
+    assert "a pause of 0.7 s, about a beat, before bar 2, beat 1 &" in facts
+    assert "in time" not in facts
+    assert "instead of beginning again" in facts
 
 
 def _given_up(count: int, gone: float, talk: Sequence[Tone] = ()) -> Judgement:
@@ -375,6 +377,24 @@ def test_a_hole_in_a_take_is_said_and_the_rest_is_judged() -> None:
     timeline = timeline_of(WALK)
     found = judged(timeline, pluck([t for t in take_of(timeline)[0] if not 4 <= t.sound < 8]))
     assert differing(found) == {n: {DifferenceKind.MISSING} for n in range(4, 8)}
+    (remark,) = find_remarks(timeline, best(found))
+    assert remark.words == "4 notes missing, from open G string to fret 2 on the G string at beat 4 &"
+    assert best(found).is_through
+
+
+def test_bars_that_are_skipped_are_said_once_and_leave_no_praise_for_time() -> None:
+    text = WALK.replace("||", "| B1 G2 G0 D2 D0 A3 A0 E3 | A0--- D2--- ||")
+    timeline = timeline_of(text)
+    tones = take_of(timeline)[0]
+    gone, after = (min(t.start for t in tones if timeline.sounds[t.sound].bar == bar) for bar in (1, 2))
+    played = [moved(t, 0.0, gone - after) if t.start >= after else t for t in tones]
+    found = judged(timeline, pluck([t for t in played if timeline.sounds[t.sound].bar != 1]))
+    assert {n for n, kinds in differing(found).items() if kinds == {DifferenceKind.MISSING}} == set(range(8, 13))
+    assert [remark.words for remark in find_remarks(timeline, best(found))] == ["all of bar 2 is missing: 5 notes"]
+    said = "\n".join(judgement_text(found, 100, False))
+    assert "bar 3, beat 1 comes 2.4 s, about 4 beats, too soon" in said
+    assert "steady" not in said
+    assert "count aloud on the way to bar 3" in said
 
 
 def test_a_recording_that_breaks_off_is_judged_as_far_as_it_goes() -> None:
@@ -468,6 +488,47 @@ def test_praise_is_earned_and_practice_comes_with_bars_and_a_tempo() -> None:
     first = practice_advice(wrong, remarks)[0]
     assert "bar 1" in first
     assert "beats a minute" in first
+
+
+SOUND = timeline_of(WALK).sounds[0]
+_PAUSED = (HeardPause(3.0, 0.8, SOUND),)
+_RIGHT = "every note that can be judged is right"
+
+
+@pytest.mark.parametrize(
+    ("changes", "tuning", "about", "praise"),
+    [
+        ({}, 0.0, (), f"{_RIGHT}, in time and in tune"),
+        ({}, 0.12, (), f"{_RIGHT}, in time"),
+        ({"pauses": _PAUSED}, 0.0, (), f"{_RIGHT}, in tune"),
+        ({"skips": _PAUSED}, 0.12, (), _RIGHT),
+        ({"again": (SOUND,)}, 0.0, (), f"{_RIGHT}, in tune"),
+        ({"drift": -0.07}, 0.0, (), f"{_RIGHT}, in tune"),
+        ({"ends_at": SOUND}, 0.0, (), "every note that you played and that can be judged is right, in tune"),
+        ({}, 0.0, ("time",), "all notes are the right ones"),
+        ({"ends_at": SOUND}, 0.0, ("time",), "all notes that you played are the right ones"),
+        ({}, 0.0, ("note",), "your time is steady: half of the notes or more are within 25 ms"),
+        ({"pauses": _PAUSED}, 0.0, ("note",), "bar 2 is just right"),
+        ({"skips": _PAUSED}, 0.0, ("note",), "bar 2 is just right"),
+        ({"again": (SOUND,)}, 0.0, ("note",), "bar 2 is just right"),
+        ({"ends_at": SOUND}, 0.0, ("note",), "bar 2 is just right"),
+        ({"drift": 0.07}, 0.0, ("note",), "bar 2 is just right"),
+        ({}, 0.0, ("note", "time"), "bar 2 is just right"),
+    ],
+)
+def test_each_praise_is_earned(changes: dict[str, object], tuning: float, about: Sequence[str], praise: str) -> None:
+    right = right_take(WALK)
+    one = replace(best(right), **changes)
+    judgement = replace(right, tuning=tuning, passes=(one,))
+    assert praise_words(judgement, [_remark(right, DifferenceKind.NOTE, name) for name in about]) == praise
+
+
+def test_bends_are_praised_only_where_all_come_and_go_as_written() -> None:
+    right = right_take(BENDS)
+    wrong = [_remark(right, DifferenceKind.NOTE, "note")]
+    assert praise_words(right, wrong) == "all 2 bends reach their pitch"
+    for kind, name in ((DifferenceKind.LATE, "bend"), (DifferenceKind.INTONATION, "release")):
+        assert "bends" not in praise_words(right, [*wrong, _remark(right, kind, name)])
 
 
 def _remark(judgement: Judgement, kind: DifferenceKind, about: str, bar: int = 1) -> Remark:

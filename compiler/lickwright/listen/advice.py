@@ -22,7 +22,9 @@ from lickwright.timeline.model import Timeline
 _STEADY = 0.025  # seconds: the median lateness of somebody who plays in time
 _FEW = 6  # notes from which on a time is steady
 _MOST = 3
-_DRIFT = 0.08  # share of the tempo from which on a drift is worth practice
+DRIFT = 0.06  # share of the tempo from which on a drift is mentioned,
+_DRIFT = 0.08  # and from which on it is worth practice
+TUNED = 0.08  # semitones from which on the tuning of the guitar is mentioned
 _SLOWER = 0.8  # of the tempo that was played: where to practice what went wrong
 _BAR_WORDS = 4  # bars that a sentence names at most
 
@@ -38,24 +40,74 @@ def played_bpm(timeline: Timeline, one: JudgedPass) -> float:
     return float(written_bpm(timeline)) / one.pace
 
 
+class _Earned(NamedTuple):
+    """What praise is given for."""
+
+    one: JudgedPass
+    told: list[HeardNote]
+    about: set[str]  # what there are remarks about
+    in_tune: bool  # the guitar is
+    good_bars: list[int]  # numbers of the bars about which there is nothing to say
+
+
 def praise_words(judgement: Judgement, remarks: Sequence[Remark]) -> str:
     """Return a line of praise that is earned; "" where there is none."""
-    told = [n for n in judgement.passes[judgement.best].notes if n.verdict is not NoteVerdict.UNTOLD]
-    about = {remark.about for remark in remarks}
-    bends = sum(note.bend_reached is not None for note in told)
-    right = sum(note.verdict is NoteVerdict.RIGHT for note in told)
-    off = _median_lateness(told)
-    good = _good_bars(judgement, told, remarks)
-    are = "is" if len(good) == 1 else "are"
-    return next(words for earned, words in (
-        (not remarks, "every note that can be judged is right, in time and in tune"),
-        ("note" not in about, "all notes are the right ones"),
-        (bends > 1 and not about & {"bend", "release"}, f"all {bends} bends reach their pitch"),
-        (off < _STEADY and "time" not in about, f"your time is steady: half of the notes or more are within {1000 * _STEADY:.0f} ms"),
-        (good, f"{listed_bars(good)} {are} just right"),
-        (right * 2 >= len(told), f"{right} of {len(told)} pitches are right"),
-        (True, ""),
-    ) if earned)  # fmt: skip
+    one = judgement.passes[judgement.best]
+    told = [n for n in one.notes if n.verdict is not NoteVerdict.UNTOLD]
+    earned = _Earned(
+        one, told, {remark.about for remark in remarks}, abs(judgement.tuning) < TUNED, _good_bars(judgement, told, remarks)
+    )  # fmt: skip
+    return next((words for praise in _PRAISES if (words := praise(earned))), "")
+
+
+def _praise_all(earned: _Earned) -> str:
+    """Every note is right: in time where that could be told and nothing stopped, in tune where the guitar is."""
+    if earned.about or not earned.told:
+        return ""
+    off = _median_lateness(earned.told)
+    in_time = off < _STEADY and earned.one.is_through and abs(earned.one.drift) < DRIFT
+    more = [words for words, is_earned in (("in time", in_time), ("in tune", earned.in_tune)) if is_earned]
+    which = (
+        "every note that you played and that can be judged" if earned.one.ends_at else "every note that can be judged"
+    )
+    return f"{which} is right" + (f", {join_words(more)}" if more else "")
+
+
+def _praise_notes(earned: _Earned) -> str:
+    """No note is wrong, missing or too many."""
+    if "note" in earned.about or not earned.told:
+        return ""
+    return "all notes that you played are the right ones" if earned.one.ends_at else "all notes are the right ones"
+
+
+def _praise_bends(earned: _Earned) -> str:
+    """Two bends or more were heard, each reaches its pitch in time, and is let down where it should be."""
+    bends = sum(note.bend_reached is not None for note in earned.told)
+    return f"all {bends} bends reach their pitch" if bends > 1 and not earned.about & {"bend", "release"} else ""
+
+
+def _praise_time(earned: _Earned) -> str:
+    """No note is early or late, nothing stops, leaps or is begun again, and the tempo does not drift."""
+    steady = earned.one.is_through and "time" not in earned.about and abs(earned.one.drift) < DRIFT
+    if not steady or _median_lateness(earned.told) >= _STEADY:
+        return ""
+    return f"your time is steady: half of the notes or more are within {1000 * _STEADY:.0f} ms"
+
+
+def _praise_bars(earned: _Earned) -> str:
+    """There are bars about which there is nothing to say."""
+    good = earned.good_bars
+    return f"{listed_bars(good)} {'is' if len(good) == 1 else 'are'} just right" if good else ""
+
+
+def _praise_pitches(earned: _Earned) -> str:
+    """Half of the pitches or more are right."""
+    right = earned.one.right_pitches
+    return f"{right} of {len(earned.told)} pitches are right" if right * 2 >= len(earned.told) > 0 else ""
+
+
+# From the best to the least; the first one that is earned is said.
+_PRAISES = (_praise_all, _praise_notes, _praise_bends, _praise_time, _praise_bars, _praise_pitches)
 
 
 def _median_lateness(notes: Sequence[HeardNote]) -> float:
@@ -65,8 +117,10 @@ def _median_lateness(notes: Sequence[HeardNote]) -> float:
 
 
 def _good_bars(judgement: Judgement, told: Sequence[HeardNote], remarks: Sequence[Remark]) -> list[int]:
-    """Return the numbers of the bars about which there is no remark."""
+    """Return the numbers of the bars about which there is no remark, and before no note of which the music stops or leaps."""
+    one = judgement.passes[judgement.best]
     wrong = {remark.place.bar for remark in remarks}
+    wrong |= {score_position(judgement.timeline, jump.before).bar for jump in (*one.pauses, *one.skips)}
     return sorted({score_position(judgement.timeline, note.sound).bar for note in told} - wrong)
 
 
@@ -125,7 +179,7 @@ def _about_remarks(remarks: Sequence[Remark], bpm: float) -> Iterator[tuple[int,
 
 
 def _about_whole(timeline: Timeline, one: JudgedPass, bpm: float) -> Iterator[tuple[int, str]]:
-    """Yield what to do about the tempo of a whole pass and its pauses, with its weight."""
+    """Yield what to do about the tempo of a whole pass and where it stops, with its weight."""
     if abs(one.drift) >= _DRIFT:
         how = "faster" if one.drift > 0 else "slower"
         yield (
@@ -135,6 +189,11 @@ def _about_whole(timeline: Timeline, one: JudgedPass, bpm: float) -> Iterator[tu
     if one.pauses:
         bars = sorted({score_position(timeline, pause.before).bar for pause in one.pauses})
         yield 4 * len(one.pauses), f"join the parts at {listed_bars(bars)} without a pause, at {bpm:g} beats a minute"
+    if one.skips:
+        bars = sorted({score_position(timeline, skip.before).bar for skip in one.skips})
+        yield 4 * len(one.skips), f"count aloud on the way to {listed_bars(bars)}, at {bpm:g} beats a minute"
+    if one.again:
+        yield 4, f"play through to the end whatever happens instead of beginning again, at {bpm:g} beats a minute"
 
 
 def _order_name(remark: Remark) -> str:

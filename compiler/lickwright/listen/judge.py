@@ -160,10 +160,12 @@ def _judge_pass(
     for note in notes:
         note.kinds |= {deviation.kind for deviation in note_deviations(note)}
     extras = find_extras(hearing, groups, times, pace, higher)
-    pauses = tuple(HeardPause(float(heard[k]), seconds, groups[k].sounds[0]) for k, seconds in timing.pauses)
+    jumps = [HeardPause(float(heard[k]), seconds, groups[k].sounds[0]) for k, seconds in timing.pauses]
+    pauses = tuple(jump for jump in jumps if jump.seconds > 0)
+    skips = tuple(jump._replace(seconds=-jump.seconds) for jump in jumps if jump.seconds < 0)
     return JudgedPass(
         min(s for s in times.starts if s is not None), max(times.stops), pace, _drift(timing), tuple(notes), tuple(extras), pauses,
-        again, ends_at, _score(notes, len(extras)),
+        skips, again, ends_at, _score(notes, len(extras)),
     )  # fmt: skip
 
 

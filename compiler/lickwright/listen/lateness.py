@@ -14,7 +14,7 @@ import numpy as np
 from lickwright.listen.tempo_curve import TempoCurve, Values, fit_tempo_curve
 
 LEAST = 4  # onsets that a tempo needs, and that lie between two jumps so that one of them may be late
-PAUSE = 0.30  # seconds from which on a jump of time is a pause
+PAUSE = 0.30  # seconds from which on a jump of time is a pause, or one back is time left out
 SURE = 2.5  # standard deviations from which on an onset is not late by chance
 _AT_ONCE, _OVERLAP = (
     160,
@@ -26,7 +26,9 @@ class OnsetTiming(NamedTuple):
     """What is known of the time of each onset; NaN where nothing is."""
 
     late: Values  # seconds
-    pauses: list[tuple[int, float]]  # onsets before which there is a pause, and its seconds
+    pauses: list[
+        tuple[int, float]
+    ]  # onsets before which there is a pause, and its seconds; where time was left out they are below 0
     pace: Values  # seconds played for each second written, around each onset
     error: Values  # seconds, one standard deviation: how far an onset of this player is from where it is expected by chance
 
@@ -49,7 +51,7 @@ def judge_onsets(written: Values, heard: Values, blur: Values | float = 0.0) -> 
         pace[here[kept]] = whole * curve.pace[kept]
         late[here[kept]], error[here[kept]] = (values[kept] for values in _lateness(curve))
         jumps = ((k, seconds) for k, (seconds, _) in sorted(curve.jumps.items()) if kept.start <= k < kept.stop)
-        pauses += [(int(here[k]), seconds) for k, seconds in jumps if seconds >= PAUSE]
+        pauses += [(int(here[k]), seconds) for k, seconds in jumps if abs(seconds) >= PAUSE]
     return OnsetTiming(late, pauses, pace, error)
 
 

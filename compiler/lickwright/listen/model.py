@@ -54,10 +54,10 @@ class ExtraNote(NamedTuple):
 
 
 class HeardPause(NamedTuple):
-    """A hesitation."""
+    """A hesitation, or time that was left out."""
 
     at: float  # seconds in the recording: when the music goes on
-    seconds: float  # longer than written
+    seconds: float  # longer than written, or shorter
     before: SoundingNote
 
 
@@ -72,9 +72,15 @@ class JudgedPass:
     notes: tuple[HeardNote, ...]  # in the lick's order
     extras: tuple[ExtraNote, ...]
     pauses: tuple[HeardPause, ...]
+    skips: tuple[HeardPause, ...]  # where the music goes on too soon, as after a bar that was left out
     again: tuple[SoundingNote, ...]  # notes at which it was given up and begun again
     ends_at: SoundingNote | None  # the last note before it breaks off; None if it goes on to its end
     score: Score
+
+    @property
+    def is_through(self) -> bool:
+        """Whether it was played from beginning to end without a pause, a leap or a false start."""
+        return not (self.pauses or self.skips or self.again or self.ends_at)
 
     @property
     def judged(self) -> int:

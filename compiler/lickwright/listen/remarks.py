@@ -5,19 +5,22 @@ In: a `JudgedPass` and the lick's Timeline. Out: `Remark`s with their place, and
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
+from itertools import groupby
 from typing import NamedTuple
 
 from lickwright.compare.diff import score_position
 from lickwright.compare.model import DifferenceKind, ScorePosition
 from lickwright.compare.wording import fret_in_words, length_in_words
 from lickwright.listen.deviations import FLAT, NO_VIBRATO, is_bend_missing, note_deviations
-from lickwright.listen.model import ExtraNote, HeardNote, JudgedPass
+from lickwright.listen.model import ExtraNote, HeardNote, JudgedPass, NoteVerdict
 from lickwright.music.pitch import pitch_name
 from lickwright.music.steps import interval_words
-from lickwright.timeline.model import SoundingNote, Timeline
+from lickwright.report.console import counted_noun
+from lickwright.timeline.model import SoundingNote, Timeline, bar_name
 
+_HOLE = 4  # onsets that are missing one after the other from which on that is said once
 _VALUES = tuple(Fraction(1, n) for n in (1, 2, 4, 6, 8, 12, 16, 24, 32, 64))
 
 
@@ -35,10 +38,40 @@ class Remark(NamedTuple):
 
 def find_remarks(timeline: Timeline, one: JudgedPass) -> list[Remark]:
     """Return the remarks about a pass, in musical order."""
-    found = [remark for note in one.notes for remark in _of_note(timeline, note, one.pace)]
+    holes = _holes(one.notes)
+    within = {id(note) for hole in holes for note in hole}
+    found = [remark for note in one.notes if id(note) not in within for remark in _of_note(timeline, note, one.pace)]
+    found += [_of_hole(timeline, one.notes, hole) for hole in holes]
     found += [_of_extra(timeline, extra) for extra in one.extras]
     order = {note.sound.index: n for n, note in enumerate(one.notes)}
     return sorted(found, key=lambda r: order[r.sound.index])
+
+
+def _holes(notes: Sequence[HeardNote]) -> list[list[HeardNote]]:
+    """Return the runs of notes that were left out together; what cannot be told does not part them."""
+    told = [note for note in notes if note.verdict is not NoteVerdict.UNTOLD]
+    runs = (
+        list(run) for missing, run in groupby(told, key=lambda note: note.verdict is NoteVerdict.MISSING) if missing
+    )
+    return [run for run in runs if len({note.sound.start for note in run}) >= _HOLE]
+
+
+def _of_hole(timeline: Timeline, notes: Sequence[HeardNote], hole: Sequence[HeardNote]) -> Remark:
+    """Return the one remark about notes of a pass that were left out together."""
+    first, last = hole[0].sound, hole[-1].sound
+    place, end = score_position(timeline, first), score_position(timeline, last)
+    count, times = counted_noun(len(hole), "note"), (first.pass_no, last.pass_no)
+    bars = {note.sound.bar for note in hole}
+    whole = sum(note.sound.bar in bars and note.verdict is not NoteVerdict.UNTOLD for note in notes) == len(hole)
+    if whole and first.bar == last.bar:
+        words = f"all of {bar_name(place.bar, times[0])} is missing: {count}"
+    elif whole:
+        words = f"all from {bar_name(place.bar, times[0])} to {bar_name(end.bar, times[1])} is missing: {count}"
+    else:
+        until = "" if first.bar == last.bar else f"{bar_name(end.bar, times[1])}, "
+        frets = f"from {fret_in_words(timeline, first)} to {fret_in_words(timeline, last)}"
+        words = f"{count} missing, {frets} at {until}beat {end.beat}"
+    return Remark(DifferenceKind.MISSING, place, first.pass_no, first, words, "note", -1.0)
 
 
 def _of_note(timeline: Timeline, note: HeardNote, pace: float) -> Iterator[Remark]:

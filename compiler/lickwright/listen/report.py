@@ -13,7 +13,7 @@ from lickwright.compare.report import praise_for
 from lickwright.export.tab.heading import needs_caution
 from lickwright.export.tab.lanes import wrap_words
 from lickwright.hand.measures import CAUTION
-from lickwright.listen.advice import listed_bars, played_bpm, practice_advice, praise_words, written_bpm
+from lickwright.listen.advice import DRIFT, TUNED, listed_bars, played_bpm, practice_advice, praise_words, written_bpm
 from lickwright.listen.model import JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.remarks import Remark, find_remarks
 from lickwright.report.console import counted_noun
@@ -24,9 +24,7 @@ NEVER_JUDGED = (
     "which string and fret you used", "how long and how loud notes are, and whether they are picked or hammered",
     "timing within 25 ms", "bends within 25 cents",
 )  # fmt: skip
-_TUNED = 0.08  # semitones from which on the tuning of the guitar is mentioned
 _NARROW = 24  # columns in which words beside a place can still be read
-_DRIFT = 0.06  # share of the tempo from which on a drift is mentioned
 
 
 def judgement_text(judgement: Judgement, width: int, everything: bool, drawn: bool = True) -> Iterator[str]:
@@ -47,7 +45,8 @@ def _lines(judgement: Judgement, width: int, everything: bool, drawn: bool) -> I
     one = judgement.passes[judgement.best]
     remarks = find_remarks(timeline, one)
     score = one.score
-    yield f'"{timeline.title}": {praise_for(score.of_100 if not remarks else min(99, score.of_100))}'
+    perfect = not remarks and one.is_through
+    yield f'"{timeline.title}": {praise_for(score.of_100 if perfect else min(99, score.of_100))}'
     yield f"score {score.of_100} of 100: {_counted(one)}"
     praise = praise_words(judgement, remarks)
     if praise:
@@ -107,22 +106,34 @@ def whole_facts(judgement: Judgement) -> list[str]:
     facts = [f"played at {bpm:.0f} beats a minute, {100 * bpm / written:.0f} % of the written tempo"]
     if len(judgement.passes) > 1:
         facts.append(f"played {len(judgement.passes)} times: this is time {judgement.best + 1}, the best")
-    if abs(one.drift) >= _DRIFT:
+    if abs(one.drift) >= DRIFT:
         facts.append(
             f"it gets {'faster' if one.drift > 0 else 'slower'} by {100 * abs(one.drift):.0f} % from beginning to end"
         )
     if judgement.shift:
         facts.append(_shift_words(judgement.shift))
-    if abs(judgement.tuning) >= _TUNED:
+    if abs(judgement.tuning) >= TUNED:
         how = "sharp" if judgement.tuning > 0 else "flat"
         facts.append(
             f"the guitar is tuned {100 * abs(judgement.tuning):.0f} cents {how}: tune it before the next take; this one is judged by its own tuning"
         )
     facts += [f"begun again after {_place(timeline, sound)}" for sound in one.again]
-    facts += [f"a pause of {pause.seconds:.1f} s before {_place(timeline, pause.before)}" for pause in one.pauses]
+    facts += [
+        f"a pause of {_length(pause.seconds, bpm)} before {_place(timeline, pause.before)}" for pause in one.pauses
+    ]
+    facts += [f"{_place(timeline, skip.before)} comes {_length(skip.seconds, bpm)} too soon" for skip in one.skips]
     if one.ends_at is not None:
         facts.append(f"it breaks off after {_place(timeline, one.ends_at)}: what follows is not judged")
     return facts
+
+
+def _length(seconds: float, bpm: float) -> str:
+    """Return `1.2 s, about 2 beats,` for a length of time at a tempo; the seconds alone where it is less than half a beat."""
+    halves = round(2 * seconds * bpm / 60)
+    if not halves:
+        return f"{seconds:.1f} s"
+    beats = {1: "half a beat", 2: "a beat"}.get(halves, f"{halves / 2:g} beats")
+    return f"{seconds:.1f} s, about {beats},"
 
 
 def _shift_words(shift: int) -> str:
