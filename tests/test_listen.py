@@ -120,6 +120,29 @@ def test_a_missing_note_and_an_extra_one() -> None:
     assert best(found).score.extra == 1
 
 
+def test_an_extra_note_of_the_pitch_that_comes_next_is_not_that_note_too_early() -> None:
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    early = tones[9].start - 0.17
+    tones[8] = tones[8]._replace(end=early)
+    tones.insert(9, steady(early, tones[9].start, 52))
+    found = judged(timeline, pluck(tones))
+    assert differing(found) == {}
+    (one,) = best(found).extras
+    assert one.at == pytest.approx(early, abs=0.02)
+
+
+def test_a_note_that_an_extra_one_follows_at_once_is_still_right() -> None:
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    middle = tones[4].start + 0.13
+    tones.insert(5, steady(middle, tones[4].end, 52))
+    tones[4] = tones[4]._replace(end=middle)
+    found = judged(timeline, pluck(tones))
+    assert differing(found) == {}
+    assert [round(one.pitch) for one in best(found).extras] == [52]
+
+
 @pytest.mark.parametrize("late", [-0.1, 0.09])
 def test_a_note_out_of_time(late: float) -> None:
     timeline = timeline_of(WALK)

@@ -15,7 +15,9 @@ from lickwright.compare.score import score_pairs
 from lickwright.listen.deviations import note_deviations
 from lickwright.listen.expected import ExpectedGroup, expected_groups
 from lickwright.listen.false_starts import with_false_starts
-from lickwright.listen.judge_entries import absolve_notes, corrected_times, onset_blurs, steady_onsets, times_told
+from lickwright.listen.heard_pass import HeardPass
+from lickwright.listen.judge_doubts import take_back_doubts
+from lickwright.listen.judge_entries import corrected_times, onset_blurs, steady_onsets, times_told
 from lickwright.listen.judge_extras import find_extras
 from lickwright.listen.judge_gestures import judge_gestures
 from lickwright.listen.judge_notes import begun_at_picks, begun_starts, judge_pitches, pass_times
@@ -147,14 +149,15 @@ def _judge_pass(
 ) -> JudgedPass:  # fmt: skip
     begins = begun_at_picks(hearing, groups, one.begins, higher)
     matched = pass_times(groups, begins, begun_starts(hearing, begins), one.tempo)
-    times = corrected_times(hearing, groups, matched, one.tempo, higher)
+    times = corrected_times(HeardPass(hearing, groups, matched, one.tempo, higher))
+    whole = HeardPass(hearing, groups, times, one.tempo, higher)
     notes = judge_pitches(hearing, groups, times, higher)
-    absolve_notes(hearing, groups, times, notes, one.tempo, higher)
+    take_back_doubts(whole, notes)
     written, heard = np.array([g.at for g in groups]), steady_onsets(groups, times)
     told = np.isfinite(heard)
     pace = overall_pace(written[told], heard[told]) if told.sum() > 1 else 1 / one.tempo
     timing = judge_onsets(written, heard, onset_blurs(groups))
-    _fill_lateness(notes, groups, timing, times_told(hearing, groups, times, timing, higher))
+    _fill_lateness(notes, groups, timing, times_told(whole, timing))
     judge_gestures(hearing, groups, times, performance, notes, pace, higher)
     ends_at = _break_off(notes)
     for note in notes:

@@ -1,6 +1,6 @@
 """When the notes of a pass begin, looked at again where the match of stretches leaves a doubt.
 
-In: a `Hearing`, the groups of a lick and the times of a pass. Out: the times, corrected: a note that no stretch begins may be heard to enter nevertheless,
+In: a `HeardPass`. Out: the times, corrected: a note that no stretch begins may be heard to enter nevertheless,
 and one that seems early or late may be heard to enter on time. A student who is told of a mistake that is none stops listening.
 """
 
@@ -11,30 +11,26 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from lickwright.listen.entries import Entry, strongest_entry
+from lickwright.core.fast_dataclass import replace
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
-from lickwright.listen.judge_notes import UNHEARD, PassTimes, pass_times
+from lickwright.listen.heard_pass import HeardPass
+from lickwright.listen.judge_notes import PassTimes, pass_times
 from lickwright.listen.lateness import SURE, OnsetTiming, judge_onsets
-from lickwright.listen.model import HeardNote, NoteVerdict
-from lickwright.listen.picks import attack_sharpness
-from lickwright.listen.stretches import PICKED, Hearing
+from lickwright.listen.stretches import PICKED
 from lickwright.notation.techniques import Curve, Stroke
 
 _AROUND = 0.060  # seconds on either side of the expected time in which a note that no stretch begins may enter
 _ON_TIME = 0.030  # seconds on either side of the expected time that are on time
 _CLAIMED = 0.020  # seconds on either side of where a stretch begins
 _LATE = 0.045  # seconds from which on a note that seems early or late is looked at again
-_NEXT = 0.050  # seconds that are kept from the notes before and after
-_SAME = 0.5  # semitones
 # Seconds, one standard deviation, by which the beginning of a note is heard too early or too late, over some 4,000 notes of those sets.
 _BLUR_STRUCK, _BLUR_JOINED, _BLUR_SLID, _BLUR_SWELL = 0.004, 0.010, 0.030, 0.050
+_EXTRA_BEFORE = 0.100  # seconds by which the pitch of a note may come before it as an extra note
 _LATEST = 0.35  # seconds from which on a note is not late, but after a pause or another one
-_JUMPED = 0.5  # share of the written time between two heard notes below which what lies between them was left out
 _LIKE = 2  # groups on either side that a group may be confused with
 # Decibels, from some 4,000 notes of the sets of tests/bench/listening.py: of 80 notes that were left out none has an entry as strong as `_SURE`; of
 # those that were played, and that no stretch begins, 3 in 4 have.
 _RISEN, _RISEN_ON_TIME = 4.0, 6.0  # that a pitch must rise by, and one whose stretch begins elsewhere
-_RINGS_ON = 3.0  # below which a pitch does not rise
 _SHARP = 4.0  # that the high band rises by where a string is struck again whose pitch sounds already
 _SURE, _DOUBTFUL = -6.0, -12.0  # strength of an entry that is one, and of one that may be one
 _NO_WEAKER = 4.0  # by how much an entry on time may be weaker than the one elsewhere, which may be a noise
@@ -61,54 +57,46 @@ def _blur(group: ExpectedGroup) -> float:
     return _BLUR_STRUCK if group.struck and group.kind is not ExpectedKind.PASSED else _BLUR_JOINED
 
 
-def corrected_times(
-    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, tempo: float, higher: float
-) -> PassTimes:
+def corrected_times(heard: HeardPass) -> PassTimes:
     """Return the times of a pass with the entries that its match left out, or put elsewhere."""
-    starts = list(times.starts)
-    for n, at in _entries_left_out(hearing, groups, times, tempo, higher):
-        starts[n] = at
-    times = pass_times(groups, times.begins, starts, tempo)
-    for n, at in _entries_on_time(hearing, groups, times, higher):
-        starts[n] = at
-    return pass_times(groups, times.begins, starts, tempo)
+    for look in (_entries_left_out, _entries_on_time):
+        starts = list(heard.times.starts)
+        for n, at in look(heard):
+            starts[n] = at
+        heard = replace(heard, times=pass_times(heard.groups, heard.times.begins, starts, heard.tempo))
+    return heard.times
 
 
-def times_told(
-    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, timing: OnsetTiming, higher: float
-) -> list[bool]:
+def times_told(heard: HeardPass, timing: OnsetTiming) -> list[bool]:
     """Return for each group whether the time at which it begins is sure enough to be called early or late."""
-    return [
-        begin is not None
-        and (
-            not abs(timing.late[n]) > _LATE
-            or (
-                SURE * timing.error[n] < abs(timing.late[n]) < _LATEST
-                and _is_sure(hearing, groups, n, times, timing, higher)
-                and not _is_nearer_its_like(groups, n, timing)
-            )
-        )
-        for n, begin in enumerate(times.begins)
-    ]
+    return [begin is not None and _is_told(heard, n, timing) for n, begin in enumerate(heard.times.begins)]
 
 
-def _is_sure(
-    hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes, timing: OnsetTiming, higher: float
-) -> bool:
+def _is_told(heard: HeardPass, n: int, timing: OnsetTiming) -> bool:
+    late = abs(timing.late[n])
+    if not late > _LATE:
+        return True
+    loose = not SURE * timing.error[n] < late < _LATEST
+    return not loose and _is_sure(heard, n, timing) and not _is_nearer_its_like(heard.groups, n, timing)
+
+
+def _is_sure(heard: HeardPass, n: int, timing: OnsetTiming) -> bool:
     """Return whether the partials of a group rise where it begins, or a pick is there, and, where it is early, nothing is struck when it should begin."""
-    begin, start = times.begins[n], times.starts[n]
-    if begin is None or start is None:
+    begin, start = heard.times.begins[n], heard.times.starts[n]
+    if begin is None or start is None or _is_struck_again(heard, start, start - float(timing.late[n])):
         return False
-    expected = start - float(timing.late[n])
-    alone = expected > start and all(other is None or abs(other - expected) > 2 * _ON_TIME for other in times.starts)
-    if alone and _sharpest(hearing, expected, _ON_TIME) > _SHARP:
-        return False
-    found = _group_entries(hearing, groups, n, times, higher, start, _CLAIMED)
-    told = [entry for entry in found if entry is not None]
-    struck = bool(hearing.picks[begin] > PICKED)
+    told = [entry for entry in heard.entries(n, start, _CLAIMED) if entry is not None]
+    struck = bool(heard.hearing.picks[begin] > PICKED)
     if not told:
         return struck
     return all(entry.strength > _SURE and (struck or entry.rise > _RISEN) for entry in told)
+
+
+def _is_struck_again(heard: HeardPass, start: float, expected: float) -> bool:
+    """Return whether a group that begins early is struck once more when it should begin, and no other one then."""
+    if expected <= start or any(s is not None and abs(s - expected) <= 2 * _ON_TIME for s in heard.times.starts):
+        return False
+    return heard.sharpest(expected - _ON_TIME, expected + _ON_TIME)[0] > _SHARP
 
 
 def _is_nearer_its_like(groups: Sequence[ExpectedGroup], n: int, timing: OnsetTiming) -> bool:
@@ -122,134 +110,38 @@ def _is_nearer_its_like(groups: Sequence[ExpectedGroup], n: int, timing: OnsetTi
     return False
 
 
-def absolve_notes(
-    hearing: Hearing,
-    groups: Sequence[ExpectedGroup],
-    times: PassTimes,
-    notes: Sequence[HeardNote],
-    tempo: float,
-    higher: float,
-) -> None:
-    """Take back the verdict on each note that is called missing though it enters, and on one called wrong that only an entry was heard of."""
-    by_sound = {note.sound.index: note for note in notes}
-    for n, group in enumerate(groups):
-        heard = [by_sound[sound.index] for sound in group.sounds]
-        wrong = any(note.verdict is NoteVerdict.WRONG for note in heard)
-        if wrong and (times.begins[n] is None or _rang_before(hearing, groups, n, times, heard[0], higher)):
-            for note in heard:
-                note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
-        missing = group.kind is ExpectedKind.SINGLE and heard[0].verdict is NoteVerdict.MISSING
-        if missing and not _is_jumped_over(groups, n, times, tempo):
-            _absolve_single(hearing, groups, n, times, heard[0], higher)
-
-
-def _rang_before(
-    hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes, note: HeardNote, higher: float
-) -> bool:
-    """Return whether a single note is heard as a pitch that does not begin with it, while its own does."""
-    start = times.starts[n]
-    if groups[n].kind is not ExpectedKind.SINGLE or start is None or note.pitch is None:
-        return False
-    window = (start - _ON_TIME, start + _ON_TIME)
-    pitches = (note.pitch + higher, groups[n].pitches[0] + higher)
-    other, own = (
-        strongest_entry(hearing.recording, hearing.features, window, pitches[k], [pitches[1 - k]]) for k in (0, 1)
-    )
-    return other is not None and own is not None and other.rise < _RINGS_ON and own.strength > _SURE
-
-
-def _absolve_single(
-    hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes, note: HeardNote, higher: float
-) -> None:
-    """Let a note that is called missing be right where it enters where it begins, and untold where it may have entered."""
-    start = times.starts[n]
-    at = times.predicted[n] if start is None else start
-    (entry,) = _group_entries(hearing, groups, n, times, higher, at, _AROUND)
-    if entry is None or _repeats(groups, n):
-        if _sharpest(hearing, at, _AROUND) > _SHARP:
-            note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
-    elif entry.rise > _RISEN and entry.strength > _SURE and start is not None:
-        note.verdict, note.onset = NoteVerdict.RIGHT, start
-    elif entry.rise > _RISEN and entry.strength > _DOUBTFUL:
-        note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
-
-
-def _sharpest(hearing: Hearing, at: float, reach: float) -> float:
-    """Return by how many decibels the high band rises at most within some seconds of an instant."""
-    return max(attack_sharpness(hearing.features, x) for x in np.arange(at - reach, at + reach, 0.004))
-
-
-def _entries_left_out(
-    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, tempo: float, higher: float
-) -> Iterator[tuple[int, float]]:
+def _entries_left_out(heard: HeardPass) -> Iterator[tuple[int, float]]:
     """Yield each judged group that no stretch begins, and when it enters, if it does."""
-    for n, group in enumerate(groups):
-        if group.why or times.starts[n] is not None or _is_jumped_over(groups, n, times, tempo):
+    for n, group in enumerate(heard.groups):
+        if group.why or heard.times.starts[n] is not None or heard.is_jumped_over(n):
             continue
-        found = _group_entries(hearing, groups, n, times, higher, times.predicted[n], _AROUND)
+        found = heard.entries(n, heard.times.predicted[n], _AROUND)
         told = [entry for entry in found if entry is not None and entry.rise > _RISEN and entry.strength > _SURE]
         if len(told) == len(found):
             yield n, told[0].at
 
 
-def _entries_on_time(
-    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, higher: float
-) -> Iterator[tuple[int, float]]:
+def _entries_on_time(heard: HeardPass) -> Iterator[tuple[int, float]]:
     """Yield each single note that seems early or late but enters on time, and when."""
-    late = judge_onsets(np.array([g.at for g in groups]), steady_onsets(groups, times), onset_blurs(groups)).late
-    for n, group in enumerate(groups):
-        start = times.starts[n]
-        if start is None or group.why or group.kind is not ExpectedKind.SINGLE or not abs(late[n]) > _LATE:
-            continue
-        (there,) = _group_entries(hearing, groups, n, times, higher, start, _CLAIMED)
-        (here,) = _group_entries(hearing, groups, n, times, higher, start - float(late[n]), _ON_TIME)
-        if here is None or there is None or here.rise <= _RISEN_ON_TIME or here.strength <= 2 * _DOUBTFUL:
-            continue
-        if here.strength > there.strength - _NO_WEAKER:
-            yield n, here.at
+    onsets = steady_onsets(heard.groups, heard.times)
+    late = judge_onsets(np.array([g.at for g in heard.groups]), onsets, onset_blurs(heard.groups)).late
+    for n, group in enumerate(heard.groups):
+        start = heard.times.starts[n]
+        if start is not None and group.kind is ExpectedKind.SINGLE and not group.why and abs(late[n]) > _LATE:
+            at = _entry_on_time(heard, n, start, start - float(late[n]))
+            if at is not None:
+                yield n, at
 
 
-def _is_jumped_over(groups: Sequence[ExpectedGroup], n: int, times: PassTimes, tempo: float) -> bool:
-    """Return whether the notes heard before and after a group are so near each other that the music between them was not played."""
-    told = [m for m, start in enumerate(times.starts) if start is not None]
-    before, after = [m for m in told if m < n][-1:], [m for m in told if m > n][:1]
-    if not before or not after:
-        return False
-    written = (groups[after[0]].at - groups[before[0]].at) / tempo
-    played = (times.starts[after[0]] or 0) - (times.starts[before[0]] or 0)
-    return played < _JUMPED * written and written - played > _LATEST
+def _entry_on_time(heard: HeardPass, n: int, start: float, expected: float) -> float | None:
+    """Return when a single note that begins at `start` enters near the expected instant; None where it does not.
 
-
-def _group_entries(
-    hearing: Hearing,
-    groups: Sequence[ExpectedGroup],
-    n: int,
-    times: PassTimes,
-    higher: float,
-    at: float,
-    reach: float,
-) -> list[Entry | None]:
-    """Return the strongest entry of each note of a group near an instant, between the groups before and after it."""
-    before = [s for s in times.starts[:n] if s is not None]
-    after = [s for s in times.starts[n + 1 :] if s is not None]
-    window = (
-        max(at - reach, before[-1] + _NEXT if before else 0.0),
-        min(at + reach, after[0] - _NEXT if after else hearing.recording.seconds),
-    )
-    around = [p for m in (n - 1, n, n + 1) if 0 <= m < len(groups) for p in groups[m].pitches]
-    return [
-        strongest_entry(
-            hearing.recording, hearing.features, window, pitch + higher,
-            [other + higher for other in around if abs(other - pitch) > _SAME],
-        )
-        for pitch in groups[n].pitches
-    ]  # fmt: skip
-
-
-def _repeats(groups: Sequence[ExpectedGroup], n: int) -> bool:
-    """Return whether a group has a pitch that the one before has too, or comes to on its way."""
-    if not n:
-        return False
-    before = groups[n - 1]
-    ways = [(p, p) for p in before.pitches] if len(before.pitches) > 1 else [(before.low, before.high)]
-    return any(low - _SAME < pitch < high + _SAME for pitch in groups[n].pitches for low, high in ways)
+    A note that comes early and is struck again when it should begin is an extra note and the right one.
+    """
+    if expected - start > _EXTRA_BEFORE and _is_struck_again(heard, start, expected):
+        return heard.sharpest(expected - _ON_TIME, expected + _ON_TIME)[1]
+    (there,) = heard.entries(n, start, _CLAIMED)
+    (here,) = heard.entries(n, expected, _ON_TIME)
+    if here is None or there is None or here.rise <= _RISEN_ON_TIME or here.strength <= 2 * _DOUBTFUL:
+        return None
+    return here.at if here.strength > there.strength - _NO_WEAKER else None

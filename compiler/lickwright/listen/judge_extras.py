@@ -67,6 +67,8 @@ def _extras_between(
     if next_start is not None and next_start > until:
         return
     last = hearing.count if following is None else times.begins[following] or 0
+    if next_start is not None and last < hearing.count and next_start - hearing.starts[last] >= _APART:
+        last += 1  # the stretch that was taken for the next group comes before it
     for k in range((times.begins[n] or 0) + 1, last):
         if hearing.starts[k] >= until - _LATEST or not _has_room(hearing, k, times):
             continue

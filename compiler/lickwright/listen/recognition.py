@@ -18,7 +18,7 @@ UNLIKE = "this does not sound like this lick"
 RIGHT_SHARE = 0.70  # of the notes of a pass beside the best one, which is else none
 # The weights of a logistic regression on what `refusal_words` is given, of 200 takes of the sets of tests/bench/listening.py, 120 in which 15 to 36 % of
 # the notes were left out or wrong, and 480 of other licks. Odds of the latter: two in 100 above 0, none above 0.7; of the former one in 100 below 0.9.
-_LIMIT = 0.8
+_LIMIT = 0.95
 _BASE, _BY_RIGHT, _BY_COST = 1.1, 0.8, -6.4
 _UNSHIFTED, _FAR_SHIFTED = 1.3, -1.1
 _IS_STEADY, _STEADY_UNKNOWN = 2.6, 1.3
@@ -40,6 +40,7 @@ _FEW = 4  # onsets without which nothing is known of the time
 _MANY = 6  # judged notes that are many
 _STEADY = 0.020  # seconds: the middle lateness of one who is in time
 _FEW_PAUSES = 2
+_TOLD = 0.6  # share of the notes that were heard to begin whose time is told: it is not of one that is far too early or too late
 # Notes that are right and alone, from which on, and share of them of which a pitch must be heard: of guitars in the sets of tests/bench/listening.py it
 # is 0.55 and more, of drums, crackle and scratches 0.2 and less: their spectra have something at every partial.
 _ALONE, _PITCHED = 3, 0.35
@@ -109,5 +110,6 @@ def _is_steady(one: JudgedPass) -> bool | None:
     late = [abs(note.late) for note in one.notes if note.late is not None]
     if len(late) < _FEW:
         return None if one.judged < _MANY else False
-    told = len(one.pauses) <= _FEW_PAUSES and len(one.extras) <= _FEW_PAUSES
+    begun = sum(note.onset is not None and note.verdict is NoteVerdict.RIGHT for note in one.notes)
+    told = len(one.pauses) <= _FEW_PAUSES and len(one.extras) <= _FEW_PAUSES and len(late) >= _TOLD * begun
     return told and float(np.median(late)) < _STEADY

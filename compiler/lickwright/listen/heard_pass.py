@@ -1,0 +1,91 @@
+"""One pass through a lick as it is judged: what is heard, what is expected, and when each group begins.
+
+In: a `Hearing`, the groups of a lick and the times of a pass. Out: `HeardPass`, which answers where the notes of a group enter, how sharply a string is struck
+near an instant, and what stands between two groups.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from lickwright.core.fast_dataclass import record
+from lickwright.listen.entries import Entry, strongest_entry
+from lickwright.listen.expected import ExpectedGroup
+from lickwright.listen.judge_notes import PassTimes
+from lickwright.listen.picks import attack_sharpness
+from lickwright.listen.stretches import Hearing
+
+_NEXT = 0.050  # seconds that are kept from the notes before and after
+_SAME = 0.5  # semitones
+_JUMPED = 0.5  # share of the written time between two heard notes below which what lies between them was left out
+_JUMPED_SECONDS = 0.35  # and how much less than written it must be
+_STEP = 0.004  # seconds between the instants at which an attack is looked for
+
+
+@record
+class HeardPass:
+    """A pass, and the recording in which it is heard."""
+
+    hearing: Hearing
+    groups: Sequence[ExpectedGroup]
+    times: PassTimes
+    tempo: float  # of the lick's own, as matched
+    higher: float  # semitones that the guitar sounds higher than written
+
+    def place(self, n: int) -> float:
+        """Return when group `n` begins, or should by its neighbors; seconds."""
+        start = self.times.starts[n]
+        return self.times.predicted[n] if start is None else start
+
+    def around(self, n: int) -> tuple[int | None, int | None]:
+        """Return the groups that are heard before group `n` and after it."""
+        starts = self.times.starts
+        before = next((m for m in range(n - 1, -1, -1) if starts[m] is not None), None)
+        return before, next((m for m in range(n + 1, len(starts)) if starts[m] is not None), None)
+
+    def room(self, n: int, at: float, reach: float) -> tuple[float, float]:
+        """Return the seconds within `reach` of an instant that are neither of the group before `n` nor of the one after it."""
+        before, after = (None if m is None else self.times.starts[m] for m in self.around(n))
+        first = 0.0 if before is None else before + _NEXT
+        return max(at - reach, first), min(
+            at + reach, self.hearing.recording.seconds if after is None else after - _NEXT
+        )
+
+    def entries(self, n: int, at: float, reach: float) -> list[Entry | None]:
+        """Return the strongest entry of each note of group `n` near an instant, between the groups before and after it."""
+        near = self.groups[max(0, n - 1) : n + 2]
+        pitches = [pitch for group in near for pitch in group.pitches]
+        window = self.room(n, at, reach)
+        return [
+            self.entry(window, pitch, [other for other in pitches if abs(other - pitch) > _SAME])
+            for pitch in self.groups[n].pitches
+        ]
+
+    def entry(self, window: tuple[float, float], pitch: float, others: Sequence[float]) -> Entry | None:
+        """Return the strongest entry of a pitch within a window (seconds), by what `others` have not; pitches as written."""
+        sounding = [other + self.higher for other in others]
+        return strongest_entry(self.hearing.recording, self.hearing.features, window, pitch + self.higher, sounding)
+
+    def sharpest(self, first: float, last: float) -> tuple[float, float]:
+        """Return by how many decibels the high band rises at most between two instants (0 where there is no time between them), and when."""
+        found = [(attack_sharpness(self.hearing.features, x), float(x)) for x in np.arange(first, last, _STEP)]
+        return max(found, default=(0.0, first))
+
+    def is_jumped_over(self, n: int) -> bool:
+        """Return whether the notes heard before and after a group are so near each other that the music between them was not played."""
+        before, after = self.around(n)
+        if before is None or after is None:
+            return False
+        written = (self.groups[after].at - self.groups[before].at) / self.tempo
+        played = self.place(after) - self.place(before)
+        return played < _JUMPED * written and written - played > _JUMPED_SECONDS
+
+    def repeats(self, n: int) -> bool:
+        """Return whether a group has a pitch that the one before has too, or comes to on its way."""
+        if not n:
+            return False
+        before = self.groups[n - 1]
+        ways = [(p, p) for p in before.pitches] if len(before.pitches) > 1 else [(before.low, before.high)]
+        return any(low - _SAME < pitch < high + _SAME for pitch in self.groups[n].pitches for low, high in ways)
