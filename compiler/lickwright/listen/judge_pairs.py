@@ -21,7 +21,7 @@ _NEIGHBORS = (-2, -1, 1, 2)  # semitones: what a note of a double stop is compar
 _OWN = 2  # partials that a note of a double stop must have for itself
 _LOOKS = (0.14, 0.26)  # seconds over which a double stop is looked at
 _CLEARLY, _VERY_CLEARLY = 0.14, 0.2  # by which a neighbor must be stronger; one of a dull string, which is fainter
-_FAINT = 0.4  # strength of a neighbor on a dull string
+_FAINT = 0.4  # strength of a neighbor on a dull string, where half steps can be told
 _THERE, _GONE = 0.50, 0.34  # strength of a note of a double stop that is there, and of one that is not
 _LOUD = 10 ** (-14 / 20)  # against the loudest partial; that of a missing note is a tenth of it at most
 _TURNS = 1.5  # beats between two pitches that a look must last to tell them apart
@@ -60,14 +60,15 @@ def _judge_one_of_pair(
     if note.why:
         note.verdict = NoteVerdict.UNTOLD
         return note
-    clear = [views[n] for n in range(len(views)) if n + 1 == len(views) or _tells_steps(pitch + higher, _LOOKS[n])]
+    clear = [view for view, seconds in zip(views, _LOOKS, strict=True) if _tells_steps(pitch + higher, seconds)]
+    faint, clear = (_FAINT if clear else _THERE), clear or list(views)
     here, sounding = (_strength(clear, which, pitch + higher, taken) for which in (0, 1))
     best, by = max(
         (_strength(clear, 0, pitch + by + higher, taken), by)
         for by in _NEIGHBORS
         if all(abs(pitch + by - other) > 0.5 for other in others)
     )
-    stronger = best > here + (_CLEARLY if best > _THERE else _VERY_CLEARLY) and best > _FAINT
+    stronger = best > here + (_CLEARLY if best > _THERE else _VERY_CLEARLY) and best > faint
     if stronger and _strength(clear, 1, pitch + by + higher, taken) > sounding - _CLEARLY:
         note.verdict, note.pitch = NoteVerdict.WRONG, pitch + by
     elif here < _GONE and sounding < _RINGING and not _is_loudest(views, pitch + higher, taken):
