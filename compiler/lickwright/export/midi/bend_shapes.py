@@ -13,15 +13,13 @@ from typing import NamedTuple
 from lickwright.export.midi.smf import Run, pack_runs
 from lickwright.export.midi.ticks import Pace, Ticks
 from lickwright.performance.note_events import NoteEvent
-from lickwright.performance.pitch_curves import CurveShape, PitchRamp, pitch_offsets
+from lickwright.performance.pitch_curves import PitchRamp, pitch_offsets
 
 BEND_RANGE = 12  # semitones that a full bend message means, up and down
 CENTRE, FULL = 8192, 16383  # bend values of no bend and of the highest one
 A_SEMITONE = CENTRE / BEND_RANGE  # bend units
 AUDIBLE = 0.05  # semitones: a smaller error of pitch is not reported
 _PARTS = 1e12  # of a second, by which places are told apart: more than floating point errs, less than a bend can show
-
-Move = tuple[float, float, float, CurveShape]  # a PitchRamp whose seconds are counted from where its note begins
 
 
 class BendShape(NamedTuple):
@@ -38,29 +36,34 @@ def rounded_seconds(seconds: float) -> float:
     return round(seconds * _PARTS) / _PARTS
 
 
-def moves_from(note: NoteEvent) -> tuple[Move, ...]:
+def moves_from(note: NoteEvent) -> tuple[PitchRamp, ...]:
     """Return the moves of a note in seconds from its start, rounded as `rounded_seconds` does."""
-    begin = note.start
+    begin, new = note.start, tuple.__new__  # PitchRamp(…) takes twice as long
     return tuple(
         [
-            (round((start - begin) * _PARTS) / _PARTS, round((end - begin) * _PARTS) / _PARTS, change, shape)
+            new(
+                PitchRamp,
+                (round((start - begin) * _PARTS) / _PARTS, round((end - begin) * _PARTS) / _PARTS, change, shape),
+            )
             for start, end, change, shape in note.moves
         ]
     )
 
 
 @lru_cache(maxsize=1024)
-def bend_shape(tempos: tuple[Pace, ...], length: float, off: int, away: float, moves: tuple[Move, ...]) -> BendShape:
+def bend_shape(
+    tempos: tuple[Pace, ...], length: float, off: int, away: float, moves: tuple[PitchRamp, ...]
+) -> BendShape:
     """Return the bends of a note that lasts `length` seconds and ends before tick `off`, struck `away` semitones above its MIDI note.
 
     Each value is exact at its own tick, and every move ends on its target.
     """
-    ticks = Ticks(tempos)
+    during = Ticks(tempos).during
     at, seconds = [0], [0.0]
     for begins, ends, _, _ in moves:
         start, end = max(0.0, begins), min(length, ends)
         if start <= end:  # a stroke of a tremolo has its share of what moves all of them
-            ticks.during(at, seconds, start, end)
+            during(at, seconds, start, end)
     if len(moves) > 1:  # moves may overlap; ticks and seconds have the same order
         at.sort()
         seconds.sort()
@@ -68,9 +71,7 @@ def bend_shape(tempos: tuple[Pace, ...], length: float, off: int, away: float, m
         at.pop()
         seconds.pop()
     own = CENTRE + away * A_SEMITONE + 0.5
-    values = [
-        floor(own + offset * A_SEMITONE) for offset in pitch_offsets([PitchRamp(*move) for move in moves], seconds)
-    ]
+    values = [floor(own + offset * A_SEMITONE) for offset in pitch_offsets(moves, seconds)]
     farthest = 0.0
     if abs(away) + sum([abs(change) for _, _, change, _ in moves]) >= BEND_RANGE - 1:  # else no value can be too far
         farthest = max(max(values) - CENTRE, CENTRE - min(values)) / A_SEMITONE

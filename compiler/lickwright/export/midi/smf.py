@@ -67,10 +67,12 @@ def pack_runs(at: list[int], values: list[int], status: int = 0) -> tuple[Run, .
     if not at:
         return ()
     steps = list(map(sub, at[1:], at))
-    cuts = [0, *[i for i, step in enumerate(steps, 1) if step >= 0x80], len(at)]  # a distance in `rest` has one byte
     # A value times two, in two bytes: the upper byte is the upper seven bits, the lower byte is twice the lower seven.
     doubled = pack(f"<{len(at)}H", *map(add, values, values))
     lower, upper = doubled[::2].translate(_HALVES), doubled[1::2]
+    cuts = [0, len(at)]
+    if max(steps, default=0) >= 0x80:  # a distance in `rest` has one byte
+        cuts[1:1] = [i for i, step in enumerate(steps, 1) if step >= 0x80]
     runs = []
     for first, last in pairwise(cuts):
         rest = bytearray(3 * (last - first - 1))
