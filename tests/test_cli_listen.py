@@ -9,6 +9,7 @@ import struct
 import sys
 from collections.abc import Callable
 from importlib.resources import files
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -160,6 +161,23 @@ def test_the_picture_shows_the_curve_over_the_notes(run: Run, wrong: Samples) ->
     x = {t.text: float(t.get("x", 0)) for t in root.iter(f"{name}text")}
     sixth = [float(t.get("x", 0)) for t in root.iter(f"{name}text") if t.text == "G2"][0]
     assert abs(x["1"] - sixth) < 12
+
+
+def test_no_line_is_drawn_from_a_note_to_one_an_octave_off(run: Run) -> None:
+    from xml.etree import ElementTree
+
+    leaps = 'key A minor\ntempo 100\nstep 1/4\nlick "Leaps"\n| A7 G9 A7 G9 | A7 G9 A7 G9 ||\n'
+    write("leaps.lick", leaps)
+    write_wave("take.wav", pluck(take_of(timeline_of(leaps))[0]))
+    assert run("leaps.lick", "take.wav", "--picture", "take.svg")[0] == 0
+    curves = ElementTree.parse("take.svg").getroot().findall("{http://www.w3.org/2000/svg}polyline")
+    heights = [
+        [float(point.split(",")[1]) for point in one.get("points", "").split()]
+        for one in curves
+        if one.get("stroke") == "#1b5e8c"
+    ]
+    assert len(heights) >= 8
+    assert max(abs(b - a) for one in heights for a, b in pairwise(one)) < 11  # units of a semitone
 
 
 def test_a_long_take_is_drawn_in_rows_that_begin_with_bars(run: Run) -> None:

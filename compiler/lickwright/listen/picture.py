@@ -31,6 +31,7 @@ _LEFT, _TOP, _TIME, _GAP = (
     30.0,
 )  # units: before the music, above the first row, for bars, remarks and time, between rows
 _LEAST = 0.025  # seconds from which on a note's lateness is written
+_LEAP = 0.8  # semitones between two frames that are no bend and no slide
 _SOFT = 40.0  # decibels below the loudest: what is softer has no curve
 _INK, _PAPER, _GRID, _GOAL, _PLAYED, _WRONG, _PALE = (
     "#222222",
@@ -42,7 +43,7 @@ _INK, _PAPER, _GRID, _GOAL, _PLAYED, _WRONG, _PALE = (
     "#5f6368",
 )
 _LEGEND = (
-    "light bars: the lick, with string and fret; dark line: what you played; dashed: missing; crossed: wrong",
+    "light bars: the lick, with string and fret; dark line: what you played, where one string sounds; dashed: missing; crossed: wrong",
     "dots: when you played, with ms late (+) or early (-) against the small line; red numbers: the remarks in the report",
 )
 
@@ -231,19 +232,22 @@ class _Picture:
             yield f'<text x="{x:.1f}" y="{y - 9:.1f}" text-anchor="middle" fill="{color}"{weight}>{note.late * 1000:+.0f}</text>'
 
     def _curve(self, row: int) -> Iterator[str]:
-        """Yield what was played, where its pitch is clear, in pieces."""
+        """Yield what was played, where its pitch is clear, in pieces that end where it leaps to another note."""
         features = self._hearing.features
         first = round(self._edges[row] / FRAME)
         last = min(len(features.pitch), round(self._edges[row + 1] / FRAME))
         points: list[str] = []
+        before = 0.0
         for k in range(first, last):
             pitch = float(features.pitch[k]) - self._higher
             clear = features.clarity[k] > CLEAR and features.level[k] > features.loud - _SOFT
-            if clear and self._low <= pitch <= self._high:
+            shown = clear and self._low <= pitch <= self._high
+            if not shown or abs(pitch - before) > _LEAP:
+                yield from _polyline(points)
+                points = []
+            if shown:
                 points.append(f"{self._x(k * FRAME, row):.1f},{self._y(pitch, row):.1f}")
-                continue
-            yield from _polyline(points)
-            points = []
+            before = pitch
         yield from _polyline(points)
 
 
