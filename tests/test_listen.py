@@ -549,7 +549,7 @@ def test_each_praise_is_earned(changes: dict[str, object], tuning: float, about:
 def test_bends_are_praised_only_where_all_come_and_go_as_written() -> None:
     right = right_take(BENDS)
     wrong = [_remark(right, DifferenceKind.NOTE, "note")]
-    assert praise_words(right, wrong) == "all 2 bends reach their pitch"
+    assert praise_words(right, wrong) == "both bends reach their pitch"
     for kind, name in ((DifferenceKind.LATE, "bend"), (DifferenceKind.INTONATION, "release")):
         assert "bends" not in praise_words(right, [*wrong, _remark(right, kind, name)])
 

@@ -83,7 +83,8 @@ def _praise_notes(earned: _Earned) -> str:
 def _praise_bends(earned: _Earned) -> str:
     """Two bends or more were heard, each reaches its pitch in time, and is let down where it should be."""
     bends = sum(note.bend_reached is not None for note in earned.told)
-    return f"all {bends} bends reach their pitch" if bends > 1 and not earned.about & {"bend", "release"} else ""
+    every = "both" if bends == 2 else f"all {bends}"
+    return f"{every} bends reach their pitch" if bends > 1 and not earned.about & {"bend", "release"} else ""
 
 
 def _praise_time(earned: _Earned) -> str:
