@@ -69,8 +69,8 @@ def read_times_inside(bars: Sequence[TabBar]) -> None:
     """Read `|---4x---|`: a bar that is played four times; where nothing else stands in it, the bar before."""
     for k, bar in enumerate(bars):
         for n, segment in enumerate(bar.segments):
-            found = _INSIDE.search(segment.text)
-            if found is None or not 2 <= int(found[1] or found[2]) <= _MOST_INSIDE:
+            found = _times_on(segment)
+            if found is None:
                 continue
             alone, last = _stands(found, segment)
             others = last or any(re.search(r"[\dxX]", s.text) for m, s in enumerate(bar.segments) if m != n)
@@ -81,6 +81,12 @@ def read_times_inside(bars: Sequence[TabBar]) -> None:
             target = bar if others else bars[k - 1]
             target.repeat_start, target.repeat_end, target.guessed_times = True, int(found[1] or found[2]), True
             break
+
+
+def _times_on(segment: Segment) -> re.Match[str] | None:
+    """Return the `4x` on one string of a bar, where so many times can be meant."""
+    found = _INSIDE.search(segment.text)
+    return found if found is not None and 2 <= int(found[1] or found[2]) <= _MOST_INSIDE else None
 
 
 def _stands(found: re.Match[str], segment: Segment) -> tuple[bool, bool]:

@@ -11,7 +11,7 @@ from fractions import Fraction
 from lickwright.importers.text_tab.amounts import read_bend_size, steps_in_words
 from lickwright.importers.text_tab.note_marks import NoteMarks
 from lickwright.importers.text_tab.rules import ASSUMED_MARK, NOT_JOINED
-from lickwright.importers.text_tab.scanned import ScannedShape
+from lickwright.importers.text_tab.scanned import ScannedNote, ScannedShape
 
 NEXT = re.compile(r"([-\s]{0,3})(?:\(?\d|[xX]|<\d)")  # what a connection goes on to, and the filler before it
 _WAVE = re.compile(r"~+")
@@ -52,12 +52,7 @@ class ShapeMarks(NoteMarks):
         """Bend the last note by an amount that stands behind the sign, else by what the key says of it."""
         note = self.last
         if note is None or (self._gap > 2 and kind == "^^"):
-            if kind == "^^" and amount and amount.isdigit() and int(amount) >= 2:
-                made = self._add(token, token.end() - len(amount), token.end(), int(amount) - 2, sure=False)
-                made.shapes.append(ScannedShape("^^", made.x, Fraction(2)))
-                self._assumed(token, f"a bend from fret {int(amount) - 2} before it is picked")
-                return
-            self._unknown(token)
+            self._bend_alone(kind, amount or "", token)
             return
         by, sure = read_bend_size(amount, note.fret)
         if by is None and not self._ours:
@@ -71,10 +66,23 @@ class ShapeMarks(NoteMarks):
                 token,
                 token[0],
             )
-        if kind == "^" and note.parenthesized and not note.held and not self._ours and self._gap == 0:
-            kind = "^^"  # `(7)b9`: bent before it is picked
+        if kind == "^" and self._is_prebent(note):
+            kind = "^^"
             note.marks.discard("?")
         self._shape(kind, token, by, unsaid=by is None)
+
+    def _bend_alone(self, kind: str, amount: str, token: re.Match[str]) -> None:
+        """Read a bend without a note: `pb9` is taken for fret 9 reached by a whole step before it is picked."""
+        if kind != "^^" or not amount.isdigit() or int(amount) < 2:
+            self._unknown(token)
+            return
+        made = self._add(token, token.end() - len(amount), token.end(), int(amount) - 2, sure=False)
+        made.shapes.append(ScannedShape("^^", made.x, Fraction(2)))
+        self._assumed(token, f"a bend from fret {int(amount) - 2} before it is picked")
+
+    def _is_prebent(self, note: ScannedNote) -> bool:
+        """Return whether a bend behind a note came before its stroke: `(7)b9`."""
+        return note.parenthesized and not note.held and not self._ours and self._gap == 0
 
     def _release(self, token: re.Match[str]) -> int | None:
         apart = None if token["r1"] or token["r2"] else self._apart(token)
@@ -86,24 +94,25 @@ class ShapeMarks(NoteMarks):
 
     def _release_to(self, target: str | None, token: re.Match[str]) -> None:
         note = self.last
-        bent = note is not None and any(s.kind in ("^", "^^") for s in note.shapes)
         if note is None:
             self._unknown(token)
-            return
-        if not bent and target and note.fret is not None and int(target) < note.fret and self._gap <= 1:
-            by = Fraction(note.fret - int(target))  # `9r7`: the pitch of 9, bent from 7, is let down
-            note.fret = int(target)
-            note.sure = False
-            note.shapes.insert(0, ScannedShape("^^", note.x, by))
-            self._assumed(token, f"a bend from fret {target} that is released", "9r7")
-            self._shape("r", token)
-            return
-        if not bent:
+        elif any(shape.kind in ("^", "^^") for shape in note.shapes):
+            left_over = int(target) - note.fret if target and note.fret is not None else 0
+            self._shape("r", token, Fraction(left_over) if left_over > 0 else None)
+        else:
+            self._release_unbent(note, target, token)
+
+    def _release_unbent(self, note: ScannedNote, target: str | None, token: re.Match[str]) -> None:
+        """Read the release of a note that was not bent: `9r7` lets the pitch of 9, bent from 7, down."""
+        note.sure = False
+        if not target or note.fret is None or int(target) >= note.fret or self._gap > 1:
             self._doubt(NOT_JOINED, f"`{token[0]}` releases no bend", "write the bend before it", token, "r")
-            note.sure = False
             return
-        left_over = int(target) - note.fret if target and note.fret is not None else 0
-        self._shape("r", token, Fraction(left_over) if left_over > 0 else None)
+        by = Fraction(note.fret - int(target))
+        note.fret = int(target)
+        note.shapes.insert(0, ScannedShape("^^", note.x, by))
+        self._assumed(token, f"a bend from fret {target} that is released", "9r7")
+        self._shape("r", token)
 
     def _vibrato(self, token: re.Match[str]) -> None:
         sign = token[0][0]
@@ -111,29 +120,32 @@ class ShapeMarks(NoteMarks):
         if said and said not in ("vibrato", "wide vibrato"):
             self._marked(token, said)
             return
-        wide = said == "wide vibrato" or (self._ours and token[0] == "~~" and self._legend.says("~~") == "wide vibrato")
         if self.last is None:
             self._unknown(token)
             return
         if sign in "vV" and not said:
             self._assumed(token, "vibrato")
-        if any(shape.kind in ("~", "~~") for shape in self.last.shapes) and not self._ours:
-            return
-        self._shape("~~" if wide else "~", token, apart=None if self._ours else False)
+        kind = "~~" if said == "wide vibrato" else "~"
+        if self._ours:
+            self._shape(kind, token)
+        elif not any(shape.kind in ("~", "~~") for shape in self.last.shapes):
+            self._shape(kind, token, apart=False)
 
     def _caret(self, token: re.Match[str]) -> int | None:
         said = self._legend.says("^")
-        note = self.last
-        target = _FRET.match(self._text, token.end())
         if said in _LINKS or (said == "" and self._legend.meanings.get("^", frozenset()) >= {"hammer", "pull"}):
             self._said_link(said, token)
-            return None
-        if said and said not in ("bend", "release", "prebend"):
+        elif said and said not in ("bend", "release", "prebend"):
             self._marked(token, said)
-            return None
-        if note is None or not self._touches():
+        elif self.last is None or not self._touches():
             self._unknown(token)
-            return None
+        else:
+            return self._caret_bend(self.last, said, token)
+        return None
+
+    def _caret_bend(self, note: ScannedNote, said: str, token: re.Match[str]) -> int | None:
+        """Bend a note up to the fret behind the sign, else by what the key says of it."""
+        target = _FRET.match(self._text, token.end())
         if not said:
             self._assumed(token, "a bend")
             note.sure = False
@@ -178,20 +190,24 @@ class ShapeMarks(NoteMarks):
     def _marked(self, token: re.Match[str], meaning: str) -> None:
         """Give the note beside a sign the meaning that the key has for it."""
         follows = NEXT.match(self._text, token.end())
+        touched = follows is not None and not follows[1]
         if meaning.startswith("slide ") and meaning.endswith(("up", "down")):
-            self._said_slide(meaning, token, follows is not None and not follows[1])
+            self._said_slide(meaning, token, touched)
         elif meaning in _LINKS:
             self._said_link(meaning, token)
         elif meaning in ("bend", "prebend"):
             self._bend_to("^" if meaning == "bend" else "^^", None, token, self._legend.size(token[0]))
         elif meaning == "tap" and follows is not None and self._gap > 0:
             self._wait("t", token, False)
-        elif self._touches() and self.last is not None:
+        else:
+            self._mark_neighbor(meaning, token, touched)
+
+    def _mark_neighbor(self, meaning: str, token: re.Match[str], touched: bool) -> None:
+        """Give a mark to the note before its sign, else to the one behind, which the sign touches or not (`touched`)."""
+        if self._touches() and self.last is not None:
             self._give(self.last, meaning)
-        elif follows is not None and not follows[1]:
+        elif touched or meaning == "accent":
             self._ahead = meaning
-        elif meaning == "accent":
-            self._ahead = "accent"
         else:
             self._unknown(token)
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import product
 from typing import NamedTuple
 
 from lickwright.importers.text_tab.tunings import fitted_labels, label_pitch_class, nearest_pitches
@@ -96,16 +97,25 @@ def _unnamed(count: int, known: Sequence[tuple[int, ...]], low_on_top: bool) -> 
 def _patched(labels: Sequence[str], known: Sequence[tuple[int, ...]], low_on_top: bool) -> StringOrder:
     """Return the order of lines of which some have lost their label."""
     lost = "a line has no name, or a damaged one"
-    for whole in (*known, *(tuple(map(label_pitch_class, names)) for names in _SETS)):
-        for flipped in (False, True):
-            found = _fits(labels[::-1] if flipped else labels, whole)
-            if found and (len(whole) == len(labels) or len(found) == 1):
-                strings = tuple(reversed(found[0])) if flipped else found[0]
-                sure = len(whole) == len(labels) and len(found) == 1
-                return StringOrder(
-                    strings, len(whole), missing=tuple(n for n in range(1, len(whole) + 1) if n not in strings), unsure="" if sure else lost
-                )  # fmt: skip
+    wholes = (*known, *(tuple(map(label_pitch_class, names)) for names in _SETS))
+    for whole, flipped in product(wholes, (False, True)):
+        found = _fits(labels[::-1] if flipped else labels, whole)
+        if found and (len(whole) == len(labels) or len(found) == 1):
+            strings = tuple(reversed(found[0])) if flipped else found[0]
+            sure = len(whole) == len(labels) and len(found) == 1
+            missing = _without(strings, len(whole))
+            return StringOrder(strings, len(whole), missing=missing, unsure="" if sure else lost)
     return _unnamed(len(labels), known, low_on_top)._replace(unsure=lost)
+
+
+def _without(strings: Sequence[int], size: int) -> tuple[int, ...]:
+    """Return the strings of an instrument of `size` that are not among `strings`."""
+    return tuple(n for n in range(1, size + 1) if n not in strings)
+
+
+def _in_order(count: int, flipped: bool) -> tuple[int, ...]:
+    """Return the strings of as many lines, the thinnest first or (`flipped`) last."""
+    return tuple(range(count, 0, -1)) if flipped else tuple(range(1, count + 1))
 
 
 def _by_names(labels: Sequence[str], known: Sequence[tuple[int, ...]]) -> StringOrder:
@@ -115,11 +125,7 @@ def _by_names(labels: Sequence[str], known: Sequence[tuple[int, ...]]) -> String
         key=lambda fit: fit.off,
         default=None,
     )
-    whole_set = (
-        fitted is not None
-        and fitted.alike
-        and (count >= 6 or tuple(label.upper() for label in labels) in _OTHER_INSTRUMENTS)
-    )
+    whole_set = fitted is not None and fitted.alike and _can_be_whole(labels)
     larger = [one for one in known if len(one) > count]
     if not whole_set or larger:
         partial = _partial(labels, larger or [one for one in _every_set() if len(one) > count])
@@ -127,51 +133,44 @@ def _by_names(labels: Sequence[str], known: Sequence[tuple[int, ...]]) -> String
             return partial
     if fitted is None:
         return _with_a_wrong_name(labels, known)
-    return StringOrder(
-        tuple(range(count, 0, -1)) if fitted.flipped else tuple(range(1, count + 1)), count, fitted.pitches
-    )
+    return StringOrder(_in_order(count, fitted.flipped), count, fitted.pitches)
+
+
+def _can_be_whole(labels: Sequence[str]) -> bool:
+    """Return whether labels are too many for an instrument that lacks strings, or those of another one."""
+    return len(labels) >= 6 or tuple(label.upper() for label in labels) in _OTHER_INSTRUMENTS
 
 
 def _with_a_wrong_name(labels: Sequence[str], known: Sequence[tuple[int, ...]]) -> StringOrder:
     """Return the order of lines that make strings but for one name. Raises NoStrings where they do not."""
-    for whole in (*known, *_every_set()):
-        for k in range(len(labels) if len(whole) == len(labels) > _LEAST else 0):
-            for flipped in (False, True):
-                names = [*labels[:k], "", *labels[k + 1 :]]
-                if _fits(names[::-1] if flipped else names, whole):
-                    strings = tuple(range(len(labels), 0, -1)) if flipped else tuple(range(1, len(labels) + 1))
-                    return StringOrder(
-                        strings,
-                        len(labels),
-                        nearest_pitches(whole),
-                        (),
-                        f"`{labels[k]}` is not the name of this string",
-                    )
+    wholes = [whole for whole in (*known, *_every_set()) if len(whole) == len(labels) > _LEAST]
+    for whole, k, flipped in product(wholes, range(len(labels)), (False, True)):
+        names = [*labels[:k], "", *labels[k + 1 :]]
+        if _fits(names[::-1] if flipped else names, whole):
+            unsure = f"`{labels[k]}` is not the name of this string"
+            return StringOrder(_in_order(len(labels), flipped), len(labels), nearest_pitches(whole), (), unsure)
     raise NoStrings(" ".join(labels))
 
 
 def _partial(labels: Sequence[str], wholes: Sequence[tuple[int, ...]]) -> StringOrder | None:
     """Return the order of a system that lacks some strings of one of these sets; None where its labels are none of them."""
-    for whole in wholes:
-        for flipped in (False, True):
-            names = labels[::-1] if flipped else labels
-            found = _fits(names, whole)
-            if not found:
-                continue
-            best = min(found, key=lambda fit: _misplaced(names, fit))
-            alike = [fit for fit in found if _misplaced(names, fit) == _misplaced(names, best)]
-            unsure = "two strings have this name" if len(alike) > 1 else ""
-            if len(labels) < 4 and {label.upper() for label in labels} <= set("GDAE"):
-                unsure = "these may be strings of a guitar or of a bass"
+    for whole, flipped in product(wholes, (False, True)):
+        names = labels[::-1] if flipped else labels
+        found = _fits(names, whole)
+        if found:
+            best, unsure = _best_fit(names, found)
             strings = tuple(reversed(best)) if flipped else best
-            return StringOrder(
-                strings,
-                len(whole),
-                nearest_pitches(whole),
-                tuple(n for n in range(1, len(whole) + 1) if n not in strings),
-                unsure,
-            )
+            return StringOrder(strings, len(whole), nearest_pitches(whole), _without(strings, len(whole)), unsure)
     return None
+
+
+def _best_fit(labels: Sequence[str], found: Sequence[tuple[int, ...]]) -> tuple[tuple[int, ...], str]:
+    """Return the way in which the sizes of labels E are right most often, and why it may be another one."""
+    off = [_misplaced(labels, fit) for fit in found]
+    unsure = "two strings have this name" if off.count(min(off)) > 1 else ""
+    if len(labels) < 4 and {label.upper() for label in labels} <= set("GDAE"):
+        unsure = "these may be strings of a guitar or of a bass"
+    return found[off.index(min(off))], unsure
 
 
 @lru_cache(maxsize=1)
