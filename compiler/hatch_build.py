@@ -23,7 +23,8 @@ SOURCES = (
     *("core/source.py", "core/diagnostics.py", "core/slugs.py", "core/keep_last.py", "music/*.py", "notation/b*.py"),
     *("notation/navigation.py", "notation/parse_tree.py", "notation/techniques.py", "notation/tree.py"),
     *("settings/[fr]*.py", "timeline/*.py", "performance/*.py", "layout/*.py", "hand/*.py", "checks/*.py"),
-    *("analysis/difficulty*.py", "export/tab/*.py", "export/midi/*.py", "export/timing/*.py"),
+    *("analysis/difficulty*.py", "analysis/fi*.py", "export/tab/*.py", "export/midi/*.py", "export/timing/*.py"),
+    *("compiler/__init__.py", "compiler/compilation.py", "compiler/finding_lists.py", "store/features.py"),
 )
 OPTIONS = ["--config-file=", "--ignore-missing-imports", "--follow-imports=silent", "--disable-error-code=type-var"]
 
