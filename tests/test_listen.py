@@ -11,11 +11,18 @@ import pytest
 from lickwright.compare.model import DifferenceKind, ScorePosition
 from lickwright.core.fast_dataclass import replace
 from lickwright.listen.advice import practice_advice, praise_words
+from lickwright.listen.expected import expected_groups
+from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.judge import judge_recording
+from lickwright.listen.judge_entries import corrected_times, times_told
+from lickwright.listen.judge_notes import pass_times
+from lickwright.listen.lateness import judge_onsets
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.remarks import Remark, find_remarks
 from lickwright.listen.report import judgement_text
-from lickwright.performance.note_events import perform
+from lickwright.listen.stretches import hear_recording
+from lickwright.performance.note_events import Performance, perform
+from lickwright.timeline.model import Timeline
 from plucked import RATE, Samples, Tone, judged, pluck, recorded, steady, take_of, timeline_of
 
 WALK = 'key A minor\ntempo 100\nstep 1/8\nlick "Walk"\n| A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- ||\n'
@@ -346,6 +353,40 @@ def test_sounds_before_a_take_are_no_phrase_begun_again() -> None:
     found = judged(timeline, pluck([*talk, *(moved(t, 0.0, 3.1) for t in take_of(timeline)[0])]))
     assert differing(found) == {}
     assert not best(found).again
+
+
+@pytest.mark.parametrize("late", [-0.12, 0.0, 0.12])
+def test_a_repeated_note_that_no_stretch_begins_is_heard_where_the_string_is_struck(late: float) -> None:
+    """Nothing of its pitch is new, and the attack may come early or late."""
+    timeline = timeline_of('tempo 100\nstep 1/4\nlick "Again"\n| E3 E3 E3 E3 | A0 A2 A3 D0 ||\n')
+    tones, performance = take_of(timeline)
+    tones[1] = moved(tones[1], 0.0, late)
+    tones[0] = tones[0]._replace(end=tones[1].start)
+    found = _without_stretch(timeline, tones, performance, 1)
+    assert found.times.starts[1] == pytest.approx(tones[1].start, abs=0.012)
+    timing = judge_onsets(np.array([g.at for g in found.groups]), np.array(found.times.starts, float))
+    assert times_told(found, timing)[1]
+    assert timing.late[1] == pytest.approx(late, abs=0.02)
+
+
+def test_a_repeated_note_that_is_left_out_is_not_heard_in_the_ring_of_the_one_before() -> None:
+    timeline = timeline_of('tempo 100\nstep 1/4\nlick "Again"\n| E3 E3 E3 E3 | A0 A2 A3 D0 ||\n')
+    tones, performance = take_of(timeline)
+    tones[0] = tones[0]._replace(end=tones[1].end)
+    found = _without_stretch(timeline, [tones[0], *tones[2:]], performance, 1)
+    assert found.times.starts[1] is None
+
+
+def _without_stretch(timeline: Timeline, tones: Sequence[Tone], performance: Performance, left_out: int) -> HeardPass:
+    """A pass in which no stretch begins one of the groups, with its times corrected."""
+    hearing, groups = hear_recording(recorded(pluck(tones))), expected_groups(timeline, performance)
+    starts: list[float | None] = [
+        min((t.start for t in tones if t.sound == n), default=None) for n in range(len(groups))
+    ]
+    begins = [None if s is None else int(np.argmin(np.abs(hearing.starts - s))) for s in starts]
+    starts[left_out] = begins[left_out] = None
+    heard = HeardPass(hearing, groups, pass_times(groups, begins, starts, 1.0), 1.0, 0.0)
+    return replace(heard, times=corrected_times(heard))
 
 
 def test_each_time_through_is_judged_and_the_best_is_named() -> None:

@@ -20,6 +20,8 @@ from lickwright.listen.stretches import PICKED
 from lickwright.notation.techniques import Curve, Stroke
 
 _AROUND = 0.060  # seconds on either side of the expected time in which a note that no stretch begins may enter
+_FARTHER = 0.180  # and in which one may be struck whose pitch sounds already
+_NEAR = 0.008  # seconds on either side of an instant that was found as the sharpest one
 _ON_TIME = 0.030  # seconds on either side of the expected time that are on time
 _CLAIMED = 0.020  # seconds on either side of where a stretch begins
 _LATE = 0.045  # seconds from which on a note that seems early or late is looked at again
@@ -31,7 +33,8 @@ _LIKE = 2  # groups on either side that a group may be confused with
 # Decibels, from some 4,000 notes of the sets of tests/bench/listening.py: of 80 notes that were left out none has an entry as strong as `_SURE`; of
 # those that were played, and that no stretch begins, 3 in 4 have.
 _RISEN, _RISEN_ON_TIME = 4.0, 6.0  # that a pitch must rise by, and one whose stretch begins elsewhere
-_SHARP = 4.0  # that the high band rises by where a string is struck again whose pitch sounds already
+_SHARP = 4.0  # that the high band rises by where a string is struck again whose pitch sounds already,
+_STRUCK_AGAIN = 8.0  # and where that alone tells that it is: 5 at most where such a note was left out, 10 and more where it was played
 _SURE, _DOUBTFUL = -6.0, -12.0  # strength of an entry that is one, and of one that may be one
 _NO_WEAKER = 4.0  # by how much an entry on time may be weaker than the one elsewhere, which may be a noise
 
@@ -69,22 +72,27 @@ def corrected_times(heard: HeardPass) -> PassTimes:
 
 def times_told(heard: HeardPass, timing: OnsetTiming) -> list[bool]:
     """Return for each group whether the time at which it begins is sure enough to be called early or late."""
-    return [begin is not None and _is_told(heard, n, timing) for n, begin in enumerate(heard.times.begins)]
+    return [start is not None and _is_told(heard, n, start, timing) for n, start in enumerate(heard.times.starts)]
 
 
-def _is_told(heard: HeardPass, n: int, timing: OnsetTiming) -> bool:
+def _is_told(heard: HeardPass, n: int, start: float, timing: OnsetTiming) -> bool:
     late = abs(timing.late[n])
+    if heard.times.begins[n] is None and heard.sharpest(start - _NEAR, start + _NEAR)[0] <= _STRUCK_AGAIN:
+        return False
     if not late > _LATE:
         return True
     loose = not SURE * timing.error[n] < late < _LATEST
-    return not loose and _is_sure(heard, n, timing) and not _is_nearer_its_like(heard.groups, n, timing)
+    return not loose and _is_sure(heard, n, start, timing) and not _is_nearer_its_like(heard.groups, n, timing)
 
 
-def _is_sure(heard: HeardPass, n: int, timing: OnsetTiming) -> bool:
+def _is_sure(heard: HeardPass, n: int, start: float, timing: OnsetTiming) -> bool:
     """Return whether the partials of a group rise where it begins, or a pick is there, and, where it is early, nothing is struck when it should begin."""
-    begin, start = heard.times.begins[n], heard.times.starts[n]
-    if begin is None or start is None or _is_struck_again(heard, start, start - float(timing.late[n])):
+    begin = heard.times.begins[n]
+    sharp = _SHARP if begin is not None else _STRUCK_AGAIN
+    if _is_struck_again(heard, start, start - float(timing.late[n]), sharp):
         return False
+    if begin is None:  # struck so sharply that nothing else need tell it
+        return heard.repeats(n)
     told = [entry for entry in heard.entries(n, start, _CLAIMED) if entry is not None]
     struck = bool(heard.hearing.picks[begin] > PICKED)
     if not told:
@@ -92,19 +100,19 @@ def _is_sure(heard: HeardPass, n: int, timing: OnsetTiming) -> bool:
     return all(entry.strength > _SURE and (struck or entry.rise > _RISEN) for entry in told)
 
 
-def _is_struck_again(heard: HeardPass, start: float, expected: float) -> bool:
-    """Return whether a group that begins early is struck once more when it should begin, and no other one then."""
+def _is_struck_again(heard: HeardPass, start: float, expected: float, sharp: float) -> bool:
+    """Return whether a group that begins early is struck once more when it should begin, so sharply (decibels), and no other one then."""
     if expected <= start or any(s is not None and abs(s - expected) <= 2 * _ON_TIME for s in heard.times.starts):
         return False
-    return heard.sharpest(expected - _ON_TIME, expected + _ON_TIME)[0] > _SHARP
+    return heard.sharpest(expected - _ON_TIME, expected + _ON_TIME)[0] > sharp
 
 
 def _is_nearer_its_like(groups: Sequence[ExpectedGroup], n: int, timing: OnsetTiming) -> bool:
-    """Return whether a group is so early or late that it may be a neighbor that has the same pitches, or the neighbor may be it."""
+    """Return whether a group is so early or late that it may be a neighbor that has the same pitches, or the neighbor may be it, unless that is in time."""
     late, pace = float(timing.late[n]), float(timing.pace[n])
     for m in range(max(0, n - _LIKE), min(len(groups), n + _LIKE + 1)):
         away = pace * (groups[m].at - groups[n].at)
-        like = m != n and groups[m].pitches == groups[n].pitches
+        like = m != n and groups[m].pitches == groups[n].pitches and not abs(timing.late[m]) < _LATE
         if like and min(abs(late - away), abs(float(timing.late[m]) + away)) < abs(late):
             return True
     return False
@@ -115,18 +123,24 @@ def _entries_left_out(heard: HeardPass) -> Iterator[tuple[int, float]]:
     for n, group in enumerate(heard.groups):
         if group.why or heard.times.starts[n] is not None or heard.is_jumped_over(n):
             continue
-        found = heard.entries(n, heard.times.predicted[n], _AROUND)
+        at = heard.times.predicted[n]
+        if group.kind is ExpectedKind.SINGLE and group.struck and heard.repeats(n):
+            sharp, struck_at = heard.sharpest(*heard.room(n, at, _FARTHER))
+            if sharp > _STRUCK_AGAIN:
+                yield n, struck_at
+                continue
+        found = heard.entries(n, at, _AROUND)
         told = [entry for entry in found if entry is not None and entry.rise > _RISEN and entry.strength > _SURE]
         if len(told) == len(found):
             yield n, told[0].at
 
 
 def _entries_on_time(heard: HeardPass) -> Iterator[tuple[int, float]]:
-    """Yield each single note that seems early or late but enters on time, and when."""
+    """Yield each single note that a stretch begins early or late, but that enters on time, and when."""
     onsets = steady_onsets(heard.groups, heard.times)
     late = judge_onsets(np.array([g.at for g in heard.groups]), onsets, onset_blurs(heard.groups)).late
     for n, group in enumerate(heard.groups):
-        start = heard.times.starts[n]
+        start = None if heard.times.begins[n] is None else heard.times.starts[n]
         if start is not None and group.kind is ExpectedKind.SINGLE and not group.why and abs(late[n]) > _LATE:
             at = _entry_on_time(heard, n, start, start - float(late[n]))
             if at is not None:
@@ -138,7 +152,7 @@ def _entry_on_time(heard: HeardPass, n: int, start: float, expected: float) -> f
 
     A note that comes early and is struck again when it should begin is an extra note and the right one.
     """
-    if expected - start > _EXTRA_BEFORE and _is_struck_again(heard, start, expected):
+    if expected - start > _EXTRA_BEFORE and _is_struck_again(heard, start, expected, _SHARP):
         return heard.sharpest(expected - _ON_TIME, expected + _ON_TIME)[1]
     (there,) = heard.entries(n, start, _CLAIMED)
     (here,) = heard.entries(n, expected, _ON_TIME)
