@@ -98,7 +98,7 @@ def test_find_loads_neither_click_nor_the_compiler(tmp_path: Path) -> None:
 
 
 def test_a_wav_file_is_written_without_an_encoder(tmp_path: Path) -> None:
-    (tmp_path / "a.lick").write_text('tempo 240\nlick "Porch light"\n| e8 - - - - - - - ||\n')
+    (tmp_path / "a.lick").write_text('tempo 240\nlick "Porch light"\n| e8~ - B8^10 - - - - - ||\n')
     arguments = ["make", str(tmp_path / "a.lick"), "--to", "audio", "--out", str(tmp_path / "out")]
     for form, loads in (("wav", False), ("flac", True)):
         loaded = _loaded(
@@ -106,6 +106,7 @@ def test_a_wav_file_is_written_without_an_encoder(tmp_path: Path) -> None:
             f"assert main({[*arguments, '--format', form]!r}) == 0; print(*sys.modules, file=sys.stderr)"
         )
         assert "numpy" in loaded and ("soundfile" in loaded) == loads
+        assert "numpy.ma" not in loaded
 
 
 @pytest.mark.parametrize("arguments", [["--version"], ["--help"]])

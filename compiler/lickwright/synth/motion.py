@@ -83,10 +83,10 @@ def motion_stretches(motion: Motion) -> list[MotionStretch]:
             moving[before - 1] = False  # there they jump
     muffled = motion.wide != 0
     move, muffle = (_whole_cells(motion.at, part) for part in (moving, moving & (muffled[1:] | muffled[:-1])))
-    cut = np.unique(np.concatenate((move, muffle)))
+    cut = sorted({*move.tolist(), *muffle.tolist()})
     found: list[MotionStretch] = []
     for start, stop in motion.spans:
-        edges = [start, *cut[(cut > start) & (cut < stop)].tolist(), stop]
+        edges = [start, *(at for at in cut if start < at < stop), stop]
         inside = [sum(int(np.searchsorted(of, a, "right")) % 2 for of in (move, muffle)) for a in edges[:-1]]
         found += [MotionStretch(a, b, Movement(kind), a) for (a, b), kind in zip(pairwise(edges), inside, strict=True)]
     return found
