@@ -6,6 +6,7 @@ counted; `seeds` are inputs to start from besides those in `corpus/`.
 
 from __future__ import annotations
 
+import atexit
 import contextlib
 import io
 import json
@@ -338,7 +339,7 @@ def _command(*words: str) -> int:
 def _scratch() -> str:
     """A folder with a library, what was made of it, and what is somebody else's; it goes with the process."""
     kept = tempfile.TemporaryDirectory(prefix="lickwright-fuzz-")
-    _scratch.kept = kept  # type: ignore[attr-defined]
+    atexit.register(kept.cleanup)
     folder = Path(os.path.realpath(kept.name))
     for name, text in LICKS.items():
         (folder / "lib").mkdir(exist_ok=True)

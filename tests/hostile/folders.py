@@ -48,8 +48,9 @@ def home(here: Path) -> Path:
 @cache
 def _first_home() -> Path:
     """The folder that every `home` is a copy of, which this process builds once."""
-    folder = Path(tempfile.mkdtemp(prefix="lickwright-home-"))
-    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    kept = tempfile.TemporaryDirectory(prefix="lickwright-home-")
+    atexit.register(kept.cleanup)
+    folder = Path(kept.name)
     (folder / "lib").mkdir()
     for n in range(3):
         (folder / f"lib/n{n:04}.lick").write_text(lick(n))

@@ -73,7 +73,7 @@ def read_times_inside(bars: Sequence[TabBar]) -> None:
             if found is None:
                 continue
             alone, last = _stands(found, segment)
-            others = last or any(re.search(r"[\dxX]", s.text) for m, s in enumerate(bar.segments) if m != n)
+            others = last or _has_notes(bar.segments[:n] + bar.segments[n + 1 :])
             if not (alone or last) or (not others and k == 0):
                 continue
             text = segment.text
@@ -81,6 +81,11 @@ def read_times_inside(bars: Sequence[TabBar]) -> None:
             target = bar if others else bars[k - 1]
             target.repeat_start, target.repeat_end, target.guessed_times = True, int(found[1] or found[2]), True
             break
+
+
+def _has_notes(segments: Sequence[Segment]) -> bool:
+    """Return whether anything is played on some strings of a bar."""
+    return any(re.search(r"[\dxX]", segment.text) for segment in segments)
 
 
 def _times_on(segment: Segment) -> re.Match[str] | None:
