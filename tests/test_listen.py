@@ -485,6 +485,19 @@ def test_another_lick_is_never_judged(other: str) -> None:
     assert "score" not in "\n".join(judgement_text(found, 80, False))
 
 
+def test_what_is_played_between_two_passes_takes_neither_away() -> None:
+    """However much it is, as where a student talks or tries something: here thirty notes at random."""
+    timeline = timeline_of(WALK)
+    first, _ = take_of(timeline)
+    random = np.random.default_rng(8)
+    at = first[-1].end + 0.5 + np.cumsum(random.uniform(0.1, 0.3, 30))
+    between = [steady(float(t), float(t) + 0.2, float(random.uniform(45, 75))) for t in at]
+    second, _ = take_of(timeline, later=float(at[-1]) + 1.0)
+    found = judged(timeline, pluck([*first, *between, *second]))
+    assert [one.score.of_100 for one in found.passes] == [100, 100]
+    assert [round(one.start, 1) for one in found.passes] == [0.4, round(float(at[-1]) + 1.0, 1)]
+
+
 @pytest.mark.parametrize("text", [WALK, TRIPLETS], ids=["walk", "triplets"])
 def test_drums_in_the_rhythm_of_a_lick_are_not_the_lick(text: str) -> None:
     """A struck skin has something at every partial of every note, and begins when it should."""

@@ -31,7 +31,7 @@ _WORTH = 0.5  # of its notes, or one that is passed over would always be cheaper
 _NOISE, STRAY = 0.03, 0.6  # of a stretch in a pause: without a pick, and a pick with a pitch
 _LINGERS = 0.5  # seconds after the end of what is passed over in which its picks may be its own
 _WINDOW = 20  # stretches between two groups at most, but for pauses
-_MOST_STRAY = 4.0  # that is charged for what stands before the first note, and for what comes after the last one
+_MOST_STRAY = 4.0  # that is charged for what stands before the first note, between two passes, and after the last note
 _FOREIGN = 0.2  # of a pick there whose pitch the lick has nowhere, as of talk or of another lick
 _MOST_STATES = 4_000_000
 
@@ -128,6 +128,7 @@ class MatchTable:
         self.stray = np.where(picked, STRAY, _NOISE).astype(np.float32)
         self.foreign = costs.foreign
         self.cheapest, self.last = float("inf"), (0, -1, -1)  # the end of the cheapest reading: tempo, group, stretch
+        self.over = self.cheapest, self.last  # the same of one after which anything may sound
         shape = (len(tempos), self.groups, self.count)
         self.best = np.full(shape, np.inf, np.float32)
         self.came_group = np.full(shape, -1, np.int16)
@@ -214,12 +215,11 @@ class MatchTable:
         price[0] = _AGAIN_FIRST
         cost = np.take_along_axis(self.waiting, where, 1) + price
         self._better(b, cost, where, np.take_along_axis(self.waiting_from, where, 1), 1)
-        ended = self.waiting + (self.missing[-1] - self.missing[1:])
-        tempo, group = np.unravel_index(int(np.argmin(ended)), ended.shape)
+        ended, (tempo, group, came) = min(self._ended(), self.over)
         shape = self.waiting.shape
-        whole = np.broadcast_to(ended[tempo, group] + _PASS - _WORTH * self.missing[-1] + self.missing[:-1], shape)
-        stretch = np.full(shape, self.waiting_from[tempo, group], np.int32)
-        self._better(b, whole, np.full(shape, group), stretch, 2, np.full(shape, tempo))
+        whole = np.broadcast_to(ended + _PASS - _WORTH * self.missing[-1] + self.missing[:-1], shape)
+        stretch = np.full(shape, came, np.int32)
+        self._better(b, whole.astype(np.float32), np.full(shape, group), stretch, 2, np.full(shape, tempo))
 
     def _wait(self, b: int) -> None:
         """Let stretch `b` pass: what sounds in it belongs to the group before, or to nothing."""
@@ -231,13 +231,18 @@ class MatchTable:
         self.waiting = np.where(begun, new, on).astype(np.float32)
         self.waiting_from = np.where(begun, b, self.waiting_from).astype(np.int32)
 
-    def _end(self, stray: float) -> None:
-        """Let the music end with the stretch that passed last; what comes after it costs `stray`."""
+    def _ended(self) -> tuple[float, tuple[int, int, int]]:
+        """Return what the cheapest reading costs that ends here, and its last tempo, group and stretch."""
         ended = self.waiting + (self.missing[-1] - self.missing[1:])
         tempo, group = (int(n) for n in np.unravel_index(int(np.argmin(ended)), ended.shape))
-        cost = float(ended[tempo, group]) + stray
-        if cost < self.cheapest:
-            self.cheapest, self.last = cost, (tempo, group, int(self.waiting_from[tempo, group]))
+        return float(ended[tempo, group]), (tempo, group, int(self.waiting_from[tempo, group]))
+
+    def _end(self, stray: float) -> None:
+        """Let the music end with the stretch that passed last; what comes after it costs `stray`, and before another pass `_MOST_STRAY` at most."""
+        cost, last = self._ended()
+        if cost + stray < self.cheapest:
+            self.cheapest, self.last = cost + stray, last
+        self.over = min(self.over, (cost + _MOST_STRAY, last))
 
     def best_path(self) -> tuple[float, list[MatchStep]]:
         """Return the cost of the cheapest reading and its steps, in order."""
