@@ -377,14 +377,28 @@ def test_a_repeated_note_that_is_left_out_is_not_heard_in_the_ring_of_the_one_be
     assert found.times.starts[1] is None
 
 
+@pytest.mark.parametrize(("frets", "told"), [("E3 E3 E3 E3", False), ("E0 E3 E1 E5", True)])
+def test_a_hesitation_of_one_note_is_not_told_where_a_note_of_the_same_pitch_may_be_lost(
+    frets: str, told: bool
+) -> None:
+    timeline = timeline_of(f'tempo 120\nstep 1/8\nlick "Again"\n| A0 A2 A3 {frets} D0 ||\n')
+    tones, performance = take_of(timeline)
+    tones = [moved(t, 0.0, 0.25) if t.sound >= 4 else t for t in tones]
+    found = _without_stretch(timeline, tones, performance, -1)
+    timing = judge_onsets(np.array([g.at for g in found.groups]), np.array(found.times.starts, float))
+    assert timing.late[4] == pytest.approx(0.25, abs=0.02)
+    assert times_told(found, timing)[4] == told
+
+
 def _without_stretch(timeline: Timeline, tones: Sequence[Tone], performance: Performance, left_out: int) -> HeardPass:
-    """A pass in which no stretch begins one of the groups, with its times corrected."""
+    """A pass in which no stretch begins one of the groups (-1: each has one), with its times corrected."""
     hearing, groups = hear_recording(recorded(pluck(tones))), expected_groups(timeline, performance)
     starts: list[float | None] = [
         min((t.start for t in tones if t.sound == n), default=None) for n in range(len(groups))
     ]
     begins = [None if s is None else int(np.argmin(np.abs(hearing.starts - s))) for s in starts]
-    starts[left_out] = begins[left_out] = None
+    if left_out >= 0:
+        starts[left_out] = begins[left_out] = None
     heard = HeardPass(hearing, groups, pass_times(groups, begins, starts, 1.0), 1.0, 0.0)
     return replace(heard, times=corrected_times(heard))
 

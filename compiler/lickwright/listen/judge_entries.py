@@ -108,12 +108,17 @@ def _is_struck_again(heard: HeardPass, start: float, expected: float, sharp: flo
 
 
 def _is_nearer_its_like(groups: Sequence[ExpectedGroup], n: int, timing: OnsetTiming) -> bool:
-    """Return whether a group is so early or late that it may be a neighbor that has the same pitches, or the neighbor may be it, unless that is in time."""
+    """Return whether a group is so early or late that it may be a neighbor that has the same pitches, or the neighbor may be it.
+
+    A neighbor that is heard in time is neither, unless the group is where the neighbor should be, as where one of them was lost and all others moved up.
+    """
     late, pace = float(timing.late[n]), float(timing.pace[n])
     for m in range(max(0, n - _LIKE), min(len(groups), n + _LIKE + 1)):
+        if m == n or groups[m].pitches != groups[n].pitches:
+            continue
         away = pace * (groups[m].at - groups[n].at)
-        like = m != n and groups[m].pitches == groups[n].pitches and not abs(timing.late[m]) < _LATE
-        if like and min(abs(late - away), abs(float(timing.late[m]) + away)) < abs(late):
+        in_time = abs(timing.late[m]) < _LATE and abs(late - away) > _AROUND
+        if not in_time and min(abs(late - away), abs(float(timing.late[m]) + away)) < abs(late):
             return True
     return False
 
