@@ -278,15 +278,11 @@ def _is_struck(marks: Sequence[TabMark]) -> bool:
 class _RowsAbove:
     """How far the texts of chords and bends, and words, reach, in characters from the bar line. Few columns have any."""
 
-    __slots__ = ("bend_free", "chord_free", "words_end")
+    __slots__ = ("bend_free", "chord_free", "end")
 
     def __init__(self) -> None:
-        self.bend_free = self.chord_free = self.words_end = 0
-
-    @property
-    def end(self) -> int:
-        """The characters that a piece takes at least for what stands above."""
-        return max(self.chord_free - 2, self.bend_free - 2, self.words_end)
+        self.bend_free = self.chord_free = 0
+        self.end = 0  # the characters that a piece takes at least for them
 
     def place(self, x: int, block: ColumnBlock) -> int:
         """Return the first place from `x` on at which the texts of a column touch none before them."""
@@ -302,8 +298,7 @@ class _RowsAbove:
             self.chord_free = x + max(map(len, block.chords)) + 1
         if block.bends:
             self.bend_free = x + max(offset + len(amount) for offset, amount in block.bends) + 1
-        if block.words:
-            self.words_end = max(self.words_end, x + block.words - 1)
+        self.end = max(self.end, self.chord_free - 2, self.bend_free - 2, x + block.words - 1 if block.words else 0)
 
 
 def space_blocks(
@@ -327,7 +322,7 @@ def space_blocks(
         if x < free:
             x = free
         for string, _, lead, _, held in marks:
-            needed = busy[string] + lead + ((not held) | (busy[string] > 0))
+            needed = busy[string] + lead + (held <= busy[string])  # a held note with nothing before it needs no `-`
             if x < needed:
                 x = needed
         if above:
