@@ -4,8 +4,9 @@
 
 TAKES are made of each set (default 100), all sets unless some are named. On `tuning` the limits of the ear were chosen; `held-out` has other licks,
 guitars and seeds. The takes of `fonts` and `fonts-again` are played by a synthesizer, in computed rooms; those of `lessons` and `lessons-held-out` have
-licks, guitars, players, slips and devices of their own. Of a set that ends in `held-out` only the figures are to be looked at. `--said` lists every
-miss and every false word. Fetches recorded strings when it first runs; a set whose recordings or programs are not there is left out, with the reason.
+licks, guitars, players, slips and devices of their own; `gestures` and `gestures-held-out` are of bends, vibrato and double stops. Of a set that ends in
+`held-out` only the figures are to be looked at. `--said` lists every miss and every false word. Fetches recorded strings when it first runs; a set whose
+recordings or programs are not there is left out, with the reason.
 """
 
 from __future__ import annotations

@@ -187,6 +187,33 @@ def keep_bent(take: Take, random: Random) -> None:
         mark_mistake(take, sound, "not released")
 
 
+def delay_release(take: Take, random: Random) -> None:
+    found = []
+    late = float(random.uniform(0.14, 0.22))
+    for sound, note in held_bends(take):
+        fall = next((m for m in note.moves if m.shape is CurveShape.EASE and m.change <= -0.9), None)
+        if fall is not None and note.end - fall.end > late + 0.08:
+            found.append((sound, note, fall))
+    if found:
+        sound, note, fall = found[int(random.integers(len(found)))]
+        note.moves = tuple(m._replace(start=m.start + late, end=m.end + late) if m == fall else m for m in note.moves)
+        mark_mistake(take, sound, "release late", late)
+
+
+def pick_too_soon(take: Take, random: Random) -> None:
+    """Pick a pre-bend at its fret, and bend it up then."""
+    found = []
+    for s in single_notes(take, free_notes(take, judged_notes(take))):
+        strokes = strokes_of(take, s.index)
+        if strokes and s.shapes and s.shapes[0].technique.curve is Curve.PREBEND:
+            found.append((s, strokes[0]))
+    if found:
+        sound, note = found[int(random.integers(len(found)))]
+        first = note.moves[0]
+        note.moves = (first._replace(start=first.start + 0.05, end=first.start + 0.2), *note.moves[1:])
+        mark_mistake(take, sound, "picked too soon")
+
+
 def miss_vibrato(take: Take, random: Random) -> None:
     found = []
     for s in single_notes(take, free_notes(take, judged_notes(take))):
@@ -261,4 +288,5 @@ MISTAKES: dict[str, Callable[[Take, Random], None]] = {
     "bend flat": bend_by(-0.8, -0.5, "bend flat"), "bend sharp": bend_by(0.5, 0.7, "bend sharp"), "bend missing": miss_bend,
     "bend late": delay_bend, "not released": keep_bent, "vibrato missing": miss_vibrato, "pair wrong": _pair_wrong,
     "pair missing": miss_in_pair, "pause": _pause, "restart": _restart,
+    "release late": delay_release, "picked too soon": pick_too_soon,  # of the gestures alone: the other sets count from the first
 }  # fmt: skip

@@ -98,6 +98,8 @@ def _tally_note(case: Case, note: HeardNote, tally: Tally) -> int:
         "pair missing": ("missing in a pair found", bad), "bend missing": ("bend missing found", DifferenceKind.BEND in kinds),
         "bend flat": ("bend off found", bool(kinds & _BENDS)), "bend sharp": ("bend off found", bool(kinds & _BENDS)),
         "bend late": ("bend late found", bool(kinds & _TIMES)), "not released": ("release missing found", bool(kinds & _BENDS)),
+        "release late": ("release late found", DifferenceKind.LATE in kinds),
+        "picked too soon": ("pre-bend picked too soon found", DifferenceKind.TECHNIQUE in kinds),
         "vibrato missing": ("vibrato missing found", DifferenceKind.TECHNIQUE in kinds),
         **{name: (row, bad) for name, row in _GONE.items()},
     }  # fmt: skip
@@ -118,18 +120,18 @@ def _tally_note(case: Case, note: HeardNote, tally: Tally) -> int:
     if onset is not None and note.onset is not None and not bad and note.sound.kind == "note":
         off = note.onset - onset - case.offset
         tally.values["onset " + ("overdriven" if case.room == "overdriven" else "plain")].append(1000 * abs(off))
-    if not bad and label not in ("late", "early", "bend late", *_NOT_RIGHT):
+    if not bad and label not in ("late", "early", "bend late", "release late", *_NOT_RIGHT):
         late = bool(kinds & _TIMES)
         tally.found["false late"].append(late)
         false += late
     if note.bend_reached is not None and note.bend_wanted and label in ("", "bend flat", "bend sharp") and not bad:
         truth = note.bend_wanted + (take.amounts[index] if label else 0.0)
         tally.values["bend"].append(100 * abs(note.bend_reached - truth))
-    if not bad and not label.startswith("bend") and label != "not released":
+    if not bad and not label.startswith("bend") and label not in ("not released", "picked too soon"):
         false += bool(kinds & _BENDS)
         if note.bend_wanted or note.release_off is not None:
             tally.found["false bend"].append(bool(kinds & _BENDS))
-    if not bad and note.vibrato_width is not None and label != "vibrato missing":
+    if not bad and note.vibrato_width is not None and label not in ("vibrato missing", "picked too soon"):
         tally.found["false vibrato"].append(DifferenceKind.TECHNIQUE in kinds)
         false += DifferenceKind.TECHNIQUE in kinds
     if false:
@@ -191,6 +193,8 @@ def rows(tally: Tally) -> Iterator[tuple[str, str, str]]:
     yield "false words about bends", share("false bend"), "few"
     yield "bends late by 100 ms and more found", share("bend late found"), ">= 95 %"
     yield "missing releases found", share("release missing found"), ">= 95 %"
+    yield "releases late by 140 ms and more found", share("release late found"), ">= 95 %"
+    yield "pre-bends picked too soon found", share("pre-bend picked too soon found"), ">= 95 %"
     yield "missing vibrato found", share("vibrato missing found"), ">= 97 %"
     yield "false words about vibrato", share("false vibrato"), "<= 3 %"
     yield "tuning, median / p95", spread("tuning", "cents"), "<= 3"

@@ -11,11 +11,13 @@ from functools import partial
 import corpus
 from corpus import Case
 from font_takes import FONTS, font_case
+from gestures import GESTURES, gesture_case
 from lessons import LESSONS, lesson_case
 
 _CASES: dict[str, Callable[[int], Case]] = {
     **{name: partial(font_case, name) for name in FONTS},
     **{name: partial(lesson_case, name) for name in LESSONS},
+    **{name: partial(gesture_case, name) for name in GESTURES},
 }
 NAMES = (*corpus.SETS, *_CASES)
 
