@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from building import library
 from lickwright.cli import main
+from lickwright.index import search
 from lickwright.index.bitmap_search import LickSet, all_licks
 from lickwright.index.search import create_memory_index, matching_ids, search_index
 from lickwright.store import enter_bitmaps, lick_bitmaps
@@ -28,7 +29,8 @@ QUESTIONS = (
     "seconds<5", "seconds<5 bend", "fret<=5", "fret:5-8", "box:2", "box:1,3", "box:1 2", "box:E shape", "box:open", "box:none", 'box:"1 at 12"', "key:A",
     "key:A minor", "key:dorian", "key:none", "not key:A minor,dorian", "scale:blues", "scale:none", "meter:12/8", "feel:swing", "tuning:drop D",
     "sound:lead,crunch", "capo>0", "capo:none", "by:quill", "rights:none", "not rights:none", "from:none", "source:none", "chords:none", "note:none",
-    "file:blues bend", "finding:none bend", "not finding:none", "sort:level bend", "sort:-tempo", "zzz", "title:zzz", "step level<=2 box:1",
+    "file:blues bend", "pull-off seconds<4",
+    'seconds<9 not "double stop" box:1', "finding:none bend", "not finding:none", "sort:level bend", "sort:-tempo", "zzz", "title:zzz", "step level<=2 box:1",
 )  # fmt: skip
 
 
@@ -56,9 +58,13 @@ def assert_same(plain: sqlite3.Connection, rich: sqlite3.Connection) -> None:
     assert all_licks(plain) is None and all_licks(rich) is not None
     for question in QUESTIONS:
         for limit in (None, 3):
-            expected, found = search_index(plain, question, limit), search_index(rich, question, limit)
-            assert (found.total, found.none) == (expected.total, expected.none), question
-            assert [(hit.path, hit.facts) for hit in found.hits] == [(hit.path, hit.facts) for hit in expected.hits]
+            expected = search_index(plain, question, limit)
+            for few in (search._FEW, 0):  # licks that are looked at one by one, or among all
+                with pytest.MonkeyPatch.context() as patch:
+                    patch.setattr(search, "_FEW", few)
+                    found = search_index(rich, question, limit)
+                assert (found.total, found.none) == (expected.total, expected.none), question
+                assert [(hit.path, hit.facts) for hit in found.hits] == [(hit.path, hit.facts) for hit in expected.hits]
 
 
 def test_every_question_is_answered_alike_with_and_without_bitmaps() -> None:

@@ -123,13 +123,19 @@ def _licks_with(
             own = licks_by_ways(connection, one.ways)
             found = found - own if one.negated else found & own
     others = [one for one in conditions if not one.ways]
-    if not others:
-        return found
-    excluded = [one for one in others if one.match and one.negated]
-    lost = set(_with_words(connection, " OR ", excluded, -1)) if excluded else set()
-    others = [one for one in others if one not in excluded]
-    own_ids = find_ids(connection, others) if others else found
-    return [lick for lick in own_ids if lick in found and lick not in lost]
+    return _also_with(connection, others, found) if others else found
+
+
+def _also_with(connection: sqlite3.Connection, conditions: Sequence[Condition], found: LickSet) -> list[int]:
+    """Return the ids of those licks that meet these conditions too, which bitmaps do not know."""
+    if len(found) <= _FEW:  # only those few are looked at
+        return _where(connection, [Condition(f"id IN ({', '.join(map(str, found))})", ()), *conditions], -1)
+    excluded = [one for one in conditions if one.match and one.negated]
+    others = [one for one in conditions if one not in excluded]
+    kept = set(found)
+    if excluded:
+        kept.difference_update(_with_words(connection, " OR ", excluded, -1))
+    return list(kept.intersection(find_ids(connection, others)) if others else kept)
 
 
 def find_ids(connection: sqlite3.Connection, conditions: Sequence[Condition], limit: int = -1) -> list[int]:
