@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from lickwright.listen.combs import comb_strength
-from lickwright.listen.entries import strongest_entry
+from lickwright.listen.entries import Entry, strongest_entry
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.features import FRAME
 from lickwright.listen.judge_notes import PassTimes
@@ -20,16 +20,17 @@ from lickwright.listen.picks import attack_sharpness
 from lickwright.listen.second_opinion import new_spectrum
 from lickwright.listen.stretches import Hearing
 
-_PICK, _PICK_SAME = 1.5, 2.5  # odds of a pick at another pitch, and at the one that sounds already
+_PICK, _PICK_SAME = 1.0, 2.5  # odds of a pick, and of one at the pitch that sounds already
 _PICK_MOVING = 4.5  # odds of a pick while a bend or a slide is on its way
 _SOFT = 21.0  # decibels below the loudest
 _APART = 0.075  # seconds from the notes of the lick
 _SAME = 0.5  # semitones
 _AROUND = 0.020  # seconds on either side of the pick in which the partials of an extra note rise
-# Strength of an entry (decibels) that an extra note has: those of the takes of tests/bench/listening.py have 3 and more, and of what is none, as another
-# guitar in the room or a click, 9 in 10 have less than 0.
-_STRONG, _STRONG_UNCLEAR = 1.0, 4.0  # where a pitch is clear, and where it must be found among others that ring
-_PICK_UNCLEAR = 1.5  # odds of a pick there
+# Odds of the pick and half the strength of the entry (decibels) together, over 114 extra notes and 430 stretches that are none of the sets of
+# tests/bench/listening.py: at another pitch the former have 6.2 and more, the latter 4 at most; at the same one 2.7 and more, where no ring rises by 3 dB.
+_STRUCK_ELSE, _STRUCK_SAME = 6.0, 2.5
+_RINGS_ON = 3.0  # decibels below which a pitch does not rise
+_STRONG = 1.0  # strength of an entry while a bend or a slide is on its way
 _GLIDE = 0.045  # seconds on either side of an instant over which a pitch moves on, at most so many semitones from frame to frame, and so many in all
 _GLIDE_STEP, _GLIDE_WAY = 0.5, 0.2
 _BEND_STEP, _BEND_WAY = 0.3, 0.6  # the same of a glide that is sure to be one
@@ -97,22 +98,23 @@ def _extra_pitch(
     hearing: Hearing, k: int, group: ExpectedGroup, following: Sequence[ExpectedGroup], higher: float
 ) -> float | None:
     """Return the pitch, as the lick would write it, of the extra note that a stretch begins; None where it begins none."""
-    pitch = float(hearing.pitches[k]) - higher
-    known = np.isfinite(pitch)
-    if not known:
-        if hearing.picks[k] <= _PICK_UNCLEAR:
-            return None
-        pitch = _newest_pitch(hearing, k, [group, *following], higher)
-    same = group.low - 0.6 <= pitch <= group.high + 0.6
-    least = _PICK_MOVING if same and group.high - group.low > 0.4 else _PICK_SAME if same else _PICK
-    if hearing.picks[k] <= least or _is_gliding(hearing, float(hearing.starts[k])):
+    at, pick, pitch = float(hearing.starts[k]), float(hearing.picks[k]), float(hearing.pitches[k]) - higher
+    if pick <= _PICK or _is_gliding(hearing, at):
         return None
-    at = float(hearing.starts[k])
+    if not np.isfinite(pitch):
+        pitch = _newest_pitch(hearing, k, [group, *following], higher)
     others = [p + higher for p in group.pitches if abs(p - pitch) > _SAME]
     entry = strongest_entry(hearing.recording, hearing.features, (at - _AROUND, at + _AROUND), pitch + higher, others)
-    if entry is None:
-        return pitch if known else None
-    return pitch if entry.strength > (_STRONG if known else _STRONG_UNCLEAR) else None
+    return pitch if entry is not None and _is_struck(group, pitch, pick, entry) else None
+
+
+def _is_struck(group: ExpectedGroup, pitch: float, pick: float, entry: Entry) -> bool:
+    """Return whether a pitch is struck while a group sounds, by the odds of the pick and by how it enters; a group that has it already may only ring on."""
+    if not group.low - 0.6 <= pitch <= group.high + 0.6:
+        return entry.strength > 0 and pick + entry.strength / 2 > _STRUCK_ELSE
+    if group.high - group.low > 0.4:
+        return pick > _PICK_MOVING and entry.strength > _STRONG
+    return pick > _PICK_SAME and entry.rise > _RINGS_ON and pick + entry.strength / 2 > _STRUCK_SAME
 
 
 def _is_gliding(hearing: Hearing, at: float) -> bool:
