@@ -290,6 +290,18 @@ def test_a_take_that_a_third_of_the_notes_are_left_out_of_is_still_the_lick(high
     assert set(differing(found)) == {2, 5, 8, 10}
 
 
+def test_a_lick_is_known_though_a_bar_is_skipped_with_a_capo_on() -> None:
+    timeline = timeline_of(
+        'key A minor\ntempo 110\nstep 1/8\nlick "Bars"\n'
+        "| A0 A3 D0 D2 G0 G2 B1 G2 | e0 B3 e3 B1 e5 e3 B3 e0 | G0 D2 D0 A3 A0--- ||\n"
+    )
+    tones, bar = take_of(timeline)[0], 8 * 30 / 110
+    kept = [moved(t, 2, -bar if t.sound > 15 else 0) for t in tones if not 8 <= t.sound <= 15]
+    found = judged(timeline, pluck(kept))
+    assert found.shift == 2
+    assert {n for n, kinds in differing(found).items() if DifferenceKind.MISSING in kinds} == set(range(8, 16))
+
+
 def test_a_lick_is_known_by_low_chords_that_are_not_judged() -> None:
     timeline = timeline_of(LOW)
     found = judged(timeline, pluck([moved(t, 1.0) for t in take_of(timeline)[0]]))

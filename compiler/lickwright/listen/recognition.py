@@ -40,6 +40,8 @@ _FEW = 4  # onsets without which nothing is known of the time
 _MANY = 6  # judged notes that are many
 _STEADY = 0.020  # seconds: the middle lateness of one who is in time
 _FEW_PAUSES = 2
+# Notes in a row that were skipped, and the cost a group of the rest: of other licks, whose readings have such holes too, it is 0.75 and more.
+_SKIPPED, _WELL_BESIDE = 3, 0.6
 _TOLD = 0.6  # share of the notes that were heard to begin whose time is told: it is not of one that is far too early or too late
 # Notes that are right and alone, from which on, and share of them of which a pitch must be heard: of guitars in the sets of tests/bench/listening.py it
 # is 0.55 and more, of drums, crackle and scratches 0.2 and less: their spectra have something at every partial.
@@ -54,10 +56,12 @@ def refusal_words(one: JudgedPass, shift: int, cost: float) -> str:
         return f"it sounds {abs(shift)} half steps too {high} and as much too {fast}: its sample rate is wrong"
     if _is_without_pitch(one):
         return UNLIKE
-    sure = right_share(one) >= _SURELY_RIGHT and one.judged >= _MANY and _is_usual(tempo) and bool(_is_steady(one))
+    judged, cost = _without_hole(one, cost)
+    share = one.right_pitches / max(1, judged)
+    sure = share >= _SURELY_RIGHT and judged >= _MANY and _is_usual(tempo) and bool(_is_steady(one))
     if sure and cost < _SURELY_MOST:
         return ""
-    if shift and right_share(one) < _RIGHT_SHIFTED and (abs(shift) > _FAR_SHIFT or cost > _WELL_SHIFTED):
+    if shift and share < _RIGHT_SHIFTED and (abs(shift) > _FAR_SHIFT or cost > _WELL_SHIFTED):
         return UNLIKE
     return "" if recognition_odds(one, shift, cost) > _LIMIT else UNLIKE
 
@@ -66,17 +70,22 @@ def recognition_odds(one: JudgedPass, shift: int, cost: float) -> float:
     """Return the logarithm of the odds that a pass is of the lick."""
     usual = _is_usual(1 / max(1e-9, one.pace))
     steady = _is_steady(one)
-    judged = one.judged
-    if steady and usual and not shift:  # one who falls silent and comes in again in time
-        judged = min(judged, max(_MANY, one.right_pitches, judged - _hole(one)))
-    right = one.right_pitches
-    by_right = right * np.log(_RIGHT / _RIGHT_ELSEWHERE) + (judged - right) * np.log(
-        (1 - _RIGHT) / (1 - _RIGHT_ELSEWHERE)
-    )
+    right, (judged, cost) = one.right_pitches, _without_hole(one, cost)
+    by_right = right * np.log(_RIGHT / _RIGHT_ELSEWHERE)
+    by_right += (judged - right) * np.log((1 - _RIGHT) / (1 - _RIGHT_ELSEWHERE))
     odds = _BASE + _BY_RIGHT * float(np.clip(by_right, -_MOST_BY_RIGHT, _MOST_BY_RIGHT)) + _BY_COST * cost
     odds += _UNSHIFTED if not shift else _FAR_SHIFTED if abs(shift) > _FAR_SHIFT else 0.0
     odds += _STEADY_UNKNOWN if steady is None else _IS_STEADY if steady else 0.0
     return odds + (0.0 if usual else _ODD_TEMPO)
+
+
+def _without_hole(one: JudgedPass, cost: float) -> tuple[int, float]:
+    """Return how many notes are judged and the cost a group, both without a bar or so that was skipped, where the rest is read well."""
+    hole, count = _hole(one), len(one.notes)
+    judged, less = one.judged - hole, (cost * count - hole) / max(1, count - hole)  # a note that is left out costs 1
+    if hole < _SKIPPED or judged < _MANY or less > _WELL_BESIDE:
+        return one.judged, cost
+    return judged, less
 
 
 def _is_usual(tempo: float) -> bool:
@@ -97,7 +106,7 @@ def _is_without_pitch(one: JudgedPass) -> bool:
 
 
 def _hole(one: JudgedPass) -> int:
-    """Return the number of notes of the longest run that is missing between others, as where a student falls silent and comes in again."""
+    """Return the number of notes of the longest run that is missing between others, as where a student falls silent or skips a bar."""
     runs = [
         (missing, sum(1 for _ in run))
         for missing, run in groupby(one.notes, lambda n: n.verdict is NoteVerdict.MISSING)
