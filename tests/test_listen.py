@@ -428,6 +428,18 @@ def test_each_time_through_is_judged_and_the_best_is_named() -> None:
     assert "played 3 times: this is time 2, the best" in "\n".join(judgement_text(found, 100, False))
 
 
+def test_a_time_that_breaks_off_is_not_better_than_a_whole_one() -> None:
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    length = tones[-1].end + 0.6
+    whole = [moved(t, 1.0 if t.sound == 3 else 0.0) for t in tones]
+    broken = [moved(t, 0, length) for t in tones if t.sound < 8]
+    found = judged(timeline, pluck([*whole, *broken], length + tones[-1].end))
+    assert [p.ends_at is None for p in found.passes] == [True, False]
+    assert found.best == 0
+    assert "played 2 times: this is time 1, the best" in "\n".join(judgement_text(found, 100, False))
+
+
 @pytest.mark.parametrize("left", range(13))
 def test_each_note_that_is_left_out_is_missing(left: int) -> None:
     """The note before ends at once where the next one should begin, and silence follows."""

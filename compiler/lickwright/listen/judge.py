@@ -67,13 +67,18 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
     passes = _judged_passes(hearing, groups, matching, performance, higher)
     if not passes:
         return refused(UNLIKE)
-    one = max(passes, key=lambda one: (one.score.of_100, one.right_pitches))
+    one = max(passes, key=_goodness)
     passes = tuple(other for other in passes if other is one or right_share(other) >= RIGHT_SHARE)
     best = passes.index(one)
     words = refusal_words(one, shift, matching.cost)
     return refused(words, shift) if words else Judgement(
         timeline, hearing.recording.seconds, "", tuning, shift, passes, best, passed_over
     )  # fmt: skip
+
+
+def _goodness(one: JudgedPass) -> tuple[bool, int, int]:
+    """Return what the best pass has most of: one through the whole lick comes before one that breaks off, however good that is."""
+    return one.ends_at is None and right_share(one) >= RIGHT_SHARE, one.score.of_100, one.right_pitches
 
 
 def _best_matching(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: float) -> tuple[Matching, int]:
