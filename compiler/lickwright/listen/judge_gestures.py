@@ -25,7 +25,7 @@ from lickwright.performance.pitch_curves import CurveShape, PitchRamp
 from lickwright.timeline.model import PitchGesture
 
 _LATEST = 0.12  # seconds after its step that a bend is still waited for
-_LEAST_WAY = 0.4  # semitones that a bend must go for its time to be told
+_LEAST_WAY = 0.75  # semitones that a bend or a release must go for its time to be told: a curl has none
 _LEAST_ROOM = 0.10  # seconds that a gesture needs to be judged
 _AHEAD = 0.03  # seconds before the next note in which its pitch is in the window already
 _REACH = 1.3  # semitones beyond what is written within which a pitch is believed
