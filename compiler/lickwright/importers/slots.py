@@ -161,19 +161,26 @@ class SlotPlanner:
             self._open.pop("ring", None)
             return PlannedSlot(at, Event((Rest(),))), []
         if ending:
-            parts: list[Part] = [Rest(self._tuning.written(string)) for string in _thickest(ending)]
-            parts += [Hold(self._tuning.written(string), run.marks) for string, run in runs.items()]
+            parts = [*self._rests(ending), *self._holds(runs, runs)]
         elif not runs:
             parts = [Hold()]
         elif self._unnamed(runs):
             parts = [Hold("", next(iter(runs.values())).marks)]
         else:
-            parts = [
-                Hold(self._tuning.written(string), runs[string].marks if string in runs else ())
-                for string in _thickest(self._sounding)
-            ]
+            parts = self._holds(self._sounding, runs)
         self._bend(runs)
         return PlannedSlot(at, Event(tuple(parts))), list(runs.values())
+
+    def _rests(self, strings: Iterable[int]) -> list[Part]:
+        """Return what ends the sound of some strings."""
+        return [Rest(self._tuning.written(string)) for string in _thickest(strings)]
+
+    def _holds(self, strings: Iterable[int], runs: dict[int, ShapeRun]) -> list[Part]:
+        """Return what lets some strings sound on, with the shapes that begin on them."""
+        return [
+            Hold(self._tuning.written(string), runs[string].marks if string in runs else ())
+            for string in _thickest(strings)
+        ]
 
     def _unnamed(self, runs: dict[int, ShapeRun]) -> bool:
         """Return whether shapes on a plain hold work on these strings and on no others."""
@@ -203,6 +210,18 @@ class SlotPlanner:
         words = self._words_over(notes, now, struck)
         ring = next((word.number for word in words if word.name == "ring"), None)
         runs = self._runs_at(at, {note.string for note in notes})
+        notes, alone = self._writable(notes, main, strokes)
+        extra = self._others(notes, now, ring if struck else _JOINED, runs, alone)
+        own = self._begin(notes, at, now, ring)
+        parts = (*(self._part(note, own.get(note.string)) for note in notes), *extra)
+        self._bend({**runs, **own})
+        self._last = [note.string for note in notes]
+        return PlannedSlot(at, self._worded(parts, notes, main, strokes), words=words), [*runs.values(), *own.values()]
+
+    def _writable(
+        self, notes: list[DraftNote], main: list[DraftGroup], strokes: list[DraftNote]
+    ) -> tuple[list[DraftNote], bool]:
+        """Return the notes that can be written together, and whether nothing else can be written beside them."""
         if len(notes) > 1 and any(note.trill is not None for note in notes):
             self._say(self._bar, "a trill of one note of a chord is left out")
             notes = [replace(note, trill=None) for note in notes]
@@ -210,12 +229,7 @@ class SlotPlanner:
         if alone and len(notes) > 1:
             self._say(self._bar, "notes played together with a rake or a pick scrape are left out")
             notes = notes[:1]
-        extra = self._others(notes, now, ring if struck else _JOINED, runs, alone)
-        own = self._begin(notes, at, now, ring)
-        parts = (*(self._part(note, own.get(note.string)) for note in notes), *extra)
-        self._bend({**runs, **own})
-        self._last = [note.string for note in notes]
-        return PlannedSlot(at, self._worded(parts, notes, main, strokes), words=words), [*runs.values(), *own.values()]
+        return notes, alone
 
     def _others(
         self, notes: Sequence[DraftNote], now: Fraction, ring: int | None, runs: dict[int, ShapeRun], alone: bool
@@ -230,15 +244,14 @@ class SlotPlanner:
         over = {string for string, one in others.items() if one.end <= now}
         held = {string for string in others if string not in over and (string in ended or string in runs)}
         stopped = over - ended
-        if alone and held:
-            self._say(self._bar, "strings held under a rake, a trill or a pick scrape are let go")
         if alone:
+            if held:
+                self._say(self._bar, "strings held under a rake, a trill or a pick scrape are let go")
             held, stopped = set(), set()
         for string in over | (ended - held):
             del self._sounding[string]
             runs.pop(string, None)
-        holds = (Hold(self._tuning.written(one), runs[one].marks if one in runs else ()) for one in _thickest(held))
-        return [*holds, *(Rest(self._tuning.written(string)) for string in _thickest(stopped))]
+        return [*self._holds(held, runs), *self._rests(stopped)]
 
     def _begin(self, notes: Sequence[DraftNote], at: Fraction, now: Fraction, ring: int | None) -> dict[int, ShapeRun]:
         """Let notes sound, and return the shapes that begin with them, by string."""

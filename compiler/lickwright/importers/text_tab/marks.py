@@ -147,12 +147,20 @@ class StringScanner(ShapeMarks):
         left = self._gap if self.last is not None else _FAR
         if space == 0 and (left or sign not in ("s", "ss") or self._legend.may(token[0], "slide")):
             self._wait(sign, token, left == 0 or (not self._ours and left == 1))
-        elif not self._ours and left <= 2 and 0 < space <= (1 if left == 0 else 2):
+        elif self._leads_on(left, space):
             self._slide_on(sign, token, left)
-        elif left < _FAR and space and (left == 0 or self._ours or sign in ("/", "\\")):
+        elif space and self._leads_off(sign, left):
             self._slide_off(sign, token)
         else:
             self._unknown(token)
+
+    def _leads_on(self, left: int, space: int) -> bool:
+        """Return whether a slide with dashes around its sign goes to the next fret; notes are `left` and `space` characters away."""
+        return not self._ours and left <= 2 and 0 < space <= (1 if left == 0 else 2)
+
+    def _leads_off(self, sign: str, left: int) -> bool:
+        """Return whether a slide goes off the note that is `left` characters before its sign."""
+        return left < _FAR and (left == 0 or self._ours or sign in ("/", "\\"))
 
     def _slide_on(self, sign: str, token: re.Match[str], left: int) -> None:
         """Read `5/-7` and `5-/-7`, a slide with dashes around it."""
