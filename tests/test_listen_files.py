@@ -321,7 +321,9 @@ def _interrupted_at(step: int) -> bool:
         nonlocal left
         if not frame.f_code.co_filename.endswith("silenced_decoder.py"):
             return None
-        frame.f_trace_opcodes = True
+        if not frame.f_trace_opcodes:
+            frame.f_trace_opcodes = True
+            sys.settrace(trace)  # Python 3.12 reports opcodes only to what is set once they were asked for
         if event == "opcode":
             left -= 1
             if left == -1:
