@@ -222,6 +222,11 @@ def _box(field: QueryField, value: Value, search: bool) -> Condition:
             return Condition("box = ?", ("" if spec.any else str(spec),))
         bits = sum(1 << number - 1 for number in spec.numbers)
         bits |= 1 << NUMBERED + SHAPES.index(spec.shape) if spec.shape else 0
+    return _in_boxes(bits)
+
+
+def _in_boxes(bits: int) -> Condition:
+    """Return the condition for licks whose `boxes` have all of these bits."""
     places = [place for place in range(bits.bit_length()) if bits >> place & 1]
     all_of_them = tuple(Lookup((BOX,), "value = ?", (place,)) for place in places)
     return Condition("boxes & ? = ?", (bits, bits), narrow=True, ways=(all_of_them,) if places else ())

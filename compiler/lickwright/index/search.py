@@ -97,12 +97,20 @@ def search_index(connection: sqlite3.Connection, question: str, limit: int | Non
         if _FEW < total > limit:
             return SearchResult(total, Hits(connection, _first_with_words(connection, conditions, limit)), ())
     ids = _licks_with(connection, conditions, every)
+    none = () if ids else _unmet_terms(connection, terms, every)
+    return SearchResult(len(ids), sorted_hits(connection, ids, limit, order), none)
+
+
+def _unmet_terms(
+    connection: sqlite3.Connection, terms: Sequence[tuple[QueryTerm, Condition]], every: LickSet | None
+) -> tuple[QueryTerm, ...]:
+    """Return the terms of a question without an answer that no lick meets even alone. Raises QueryError for one that is probably wrong."""
     alone = len(terms) == 1
-    none = [term for term, one in terms if not ids and (alone or not _licks_with(connection, [one], every, 1))]
-    for term, one in terms:
-        if one.doubt is not None and term in none:
+    none = [(term, one) for term, one in terms if alone or not _licks_with(connection, [one], every, 1)]
+    for _, one in none:
+        if one.doubt is not None:
             raise one.doubt
-    return SearchResult(len(ids), sorted_hits(connection, ids, limit, order), tuple(none))
+    return tuple(term for term, _ in none)
 
 
 def matching_ids(connection: sqlite3.Connection, question: str) -> list[int] | None:
