@@ -35,7 +35,11 @@ _RATE_SHIFT, _RATE_NEAR = (
 # reading that needs less.
 _RIGHT_SHIFTED, _WELL_SHIFTED = 0.85, 0.4
 # A pass nearly all right and in time is the lick, whatever else is in the recording: talk, pauses and false starts make up the cost of its reading then.
-_SURELY_RIGHT, _SURELY_MOST = 0.85, 1.1
+_SURELY_RIGHT, _SURELY_MOST, _SURELY_MOST_FAR = (
+    0.85,
+    1.1,
+    0.7,
+)  # share, and cost a group: at most, and at a shift that no capo makes
 _FEW = 4  # onsets without which nothing is known of the time
 _MANY = 6  # judged notes that are many
 _STEADY = 0.020  # seconds: the middle lateness of one who is in time
@@ -56,14 +60,18 @@ def refusal_words(one: JudgedPass, shift: int, cost: float) -> str:
         return f"it sounds {abs(shift)} half steps too {high} and as much too {fast}: its sample rate is wrong"
     if _is_without_pitch(one):
         return UNLIKE
-    judged, cost = _without_hole(one, cost)
-    share = one.right_pitches / max(1, judged)
-    sure = share >= _SURELY_RIGHT and judged >= _MANY and _is_usual(tempo) and bool(_is_steady(one))
-    if sure and cost < _SURELY_MOST:
-        return ""
-    if shift and share < _RIGHT_SHIFTED and (abs(shift) > _FAR_SHIFT or cost > _WELL_SHIFTED):
-        return UNLIKE
-    return "" if recognition_odds(one, shift, cost) > _LIMIT else UNLIKE
+    return "" if _is_lick(one, shift, cost, tempo) else UNLIKE
+
+
+def _is_lick(one: JudgedPass, shift: int, cost: float, tempo: float) -> bool:
+    judged, beside = _without_hole(one, cost)
+    share, far = one.right_pitches / max(1, judged), abs(shift) > _FAR_SHIFT
+    if share >= _SURELY_RIGHT and judged >= _MANY and _is_usual(tempo) and _is_steady(one):
+        if beside < (_SURELY_MOST_FAR if far else _SURELY_MOST):
+            return True
+    elif shift and share < _RIGHT_SHIFTED and (far or beside > _WELL_SHIFTED):
+        return False
+    return recognition_odds(one, shift, cost) > _LIMIT
 
 
 def recognition_odds(one: JudgedPass, shift: int, cost: float) -> float:
