@@ -47,8 +47,9 @@ def compile_source(item: WorkItem, compile_options: CompileOptions, writer: Outp
     hash = content_digest(data)
     if item.only is not None or item.without:
         return (yield from _compile_partly(item, compile_options, writer, data))
-    compilation, named = _named(item, compiler.compile_bytes(data, item.path, compile_options.project))
+    compiled = yield from compiler.compile_in_stages(data, item.path, compile_options.project)
     yield
+    compilation, named = _named(item, compiled)
     return (yield from _put(item, compile_options, writer, hash, compilation, named))
 
 

@@ -11,7 +11,7 @@ their outputs when asked. A mistake in a lick is a finding, never an exception. 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from itertools import chain
 from os import PathLike, fspath
 from typing import TYPE_CHECKING
@@ -56,16 +56,23 @@ def compile_file(path: str | PathLike[str], project: ProjectRules | None = None)
 
 def compile_bytes(data: bytes, name: str = "-", project: ProjectRules | None = None) -> Compilation:
     """Compile the bytes of a file; `name` is what findings call it. Bytes that are no text give a finding, as in `compile_file`."""
+    return _ended(compile_in_stages(data, name, project))
+
+
+def compile_in_stages(
+    data: bytes, name: str = "-", project: ProjectRules | None = None
+) -> Generator[None, None, Compilation]:
+    """Compile the bytes of a file as `compile_bytes` does, and yield between the stages, so that the same stage of other files can come first."""
     try:
         source = decode_source(name, data)
     except Unreadable as e:
         return unreadable_source(name, e)
-    return _compile(source, project)
+    return (yield from _compile(source, project))
 
 
 def compile_text(text: str, name: str = "-", project: ProjectRules | None = None) -> Compilation:
     """Compile a text; `name` is what findings call it."""
-    return _compile(Source(name, text), project)
+    return _ended(_compile(Source(name, text), project))
 
 
 def unreadable_source(name: str, why: Unreadable) -> Compilation:
@@ -74,14 +81,27 @@ def unreadable_source(name: str, why: Unreadable) -> Compilation:
     return Compilation(Source(name, ""), (), (rule.at(Span(0, 0), str(why), why.hint),))
 
 
-def _compile(source: Source, project: ProjectRules | None) -> Compilation:
+def _ended(stages: Generator[None, None, Compilation]) -> Compilation:
+    """Run all stages, and return what the last one gives."""
+    while True:
+        try:
+            next(stages)
+        except StopIteration as e:
+            compilation: Compilation = e.value
+            return compilation
+
+
+def _compile(source: Source, project: ProjectRules | None) -> Generator[None, None, Compilation]:
     book, written = parse_source(source)
+    yield
+    counted = [build_timeline(lick, book, source, project) for lick in book.licks]
+    yield
     head, *shares = _findings_by_lick(book, written)
     names = distinct_names([slug(lick.title) for lick in book.licks])
     used: set[Span] = set()  # the `meant` lines that hid something
     compiled = (
-        _compile_lick(lick, name, (head[:MAX_REPEATED_FINDINGS] if n else head) + share, book, source, project, used)
-        for n, (lick, name, share) in enumerate(zip(book.licks, names, shares, strict=True))
+        _compile_lick(lick, name, (head[:MAX_REPEATED_FINDINGS] if n else head) + share, book, *one, project, used)
+        for n, (lick, name, share, one) in enumerate(zip(book.licks, names, shares, counted, strict=True))
     )
     licks = tuple(limit_findings(compiled))
     found = [d for lick in licks for d in lick.diagnostics] if licks else apply_severities(head, project)
@@ -114,12 +134,12 @@ def _compile_lick(
     name: str,
     written: list[Diagnostic],
     book: Book,
-    source: Source,
+    timeline: Timeline | None,
+    counted: list[Diagnostic],
     project: ProjectRules | None,
     used: set[Span],
 ) -> CompiledLick:
-    """Count, check and lower one lick. `written` is what reading it found; the `meant` lines that hide something are added to `used`."""
-    timeline, counted = build_timeline(lick, book, source, project)
+    """Check and lower one lick. `written` is what reading it found, `counted` what counting it; the `meant` lines that hide something are added to `used`."""
     found = written + counted
     if timeline is not None:
         found += check_timeline(timeline)
