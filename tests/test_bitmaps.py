@@ -14,6 +14,7 @@ from building import library
 from lickwright.cli import main
 from lickwright.index import search
 from lickwright.index.bitmap_search import LickSet, all_licks
+from lickwright.index.query_fields import QUERY_FIELDS
 from lickwright.index.search import create_memory_index, matching_ids, search_index
 from lickwright.store import enter_bitmaps, lick_bitmaps
 from lickwright.store.features import LickFacts
@@ -24,13 +25,14 @@ from lickwright.store.manifest import NAME, Manifest
 from shelved import indexed, sample_facts
 
 QUESTIONS = (
-    "", "bend", "not bend", "ben", '"bend"', "quill", '"quill"', "pull-off", 'not "double stop"', "bend not \"double stop\" level<=3", "technique:none",
-    "figure:triplet", "level<=2", "not level<=2", "level:2-3", "level:1,5", "level:none", "tempo>=100 tempo<120", "tempo:92", "bars>4", "notes:10-20",
-    "seconds<5", "seconds<5 bend", "fret<=5", "fret:5-8", "box:2", "box:1,3", "box:1 2", "box:E shape", "box:open", "box:none", 'box:"1 at 12"', "key:A",
-    "key:A minor", "key:dorian", "key:none", "not key:A minor,dorian", "scale:blues", "scale:none", "meter:12/8", "feel:swing", "tuning:drop D",
-    "sound:lead,crunch", "capo>0", "capo:none", "by:quill", "rights:none", "not rights:none", "from:none", "source:none", "chords:none", "note:none",
+    "", "bend", "not bend", "ben", '"bend"', "quill", '"quill"', "pull-off", 'not "double stop"', "bend not \"double stop\" level<=3",
+    "figure:triplet", "level<=2", "not level<=2", "level:2-3", "level:1,5", "tempo>=100 tempo<120", "tempo:92", "bars>4", "notes:10-20",
+    "seconds<5", "seconds<5 bend", "fret<=5", "fret:5-8", "box:2", "box:1,3", "box:1 2", "box:E shape", "box:open", 'box:"1 at 12"', "key:A",
+    "key:A minor", "key:dorian", "not key:A minor,dorian", "scale:blues", "meter:12/8", "feel:swing", "tuning:drop D",
+    "sound:lead,crunch", "capo>0", "by:quill", "not rights:none",
     "file:blues bend", "pull-off seconds<4",
     'seconds<9 not "double stop" box:1', "finding:none bend", "not finding:none", "sort:level bend", "sort:-tempo", "zzz", "title:zzz", "step level<=2 box:1",
+    *(f"{field.name}:none" for field in QUERY_FIELDS if field.takes != "file"),
 )  # fmt: skip
 
 

@@ -131,15 +131,20 @@ def _text(columns: Sequence[str], value: Value, search: bool) -> Condition:
 
 def _with_word(columns: Sequence[str], word: str, whole: bool) -> Ways:
     """Return how bitmaps find a word, or the beginning of one, in one of the columns; () if they do not."""
-    if not word.isascii() or not set(columns) <= set(KINDS):
+    if not word.isascii():
         return ()
     if whole:
         return _alike(columns, word)
-    return ((Lookup(tuple(columns), "value >= ? AND value < ?", (word, word[:-1] + chr(ord(word[-1]) + 1))),),)
+    return _by_test(columns, "value >= ? AND value < ?", word, word[:-1] + chr(ord(word[-1]) + 1))
 
 
 def _alike(kinds: Sequence[str], value: str | int | float) -> Ways:
-    return ((Lookup(tuple(kinds), "value = ?", (value,)),),)
+    return _by_test(kinds, "value = ?", value)
+
+
+def _by_test(kinds: Sequence[str], test: str, *values: str | int | float) -> Ways:
+    """Return how bitmaps find a value of any of these kinds that passes a test, in SQL; () if they do not know one of the kinds."""
+    return ((Lookup(tuple(kinds), test, values),),) if set(kinds) <= set(KINDS) else ()
 
 
 def _known(known: Sequence[str], what: str, value: Value) -> None:
@@ -247,7 +252,7 @@ def _one_of(field: QueryField, value: Value, search: bool) -> Condition:
         read = value.text
     if field.name == "feel":
         values = (read, read + " %")
-        ways = ((Lookup(("feel",), "(value = ? OR value LIKE ?)", values),),)
+        ways = _by_test(("feel",), "(value = ? OR value LIKE ?)", *values)
         return Condition("feel = ? OR feel LIKE ?", values, ways=ways)
     return Condition(f'"{field.name}" = ?', (read,), doubt=doubt, ways=_alike((field.name,), read))
 
@@ -276,10 +281,9 @@ def _number(field: QueryField, value: Value, search: bool) -> Condition:
     low, high = _read(field, value)
     above, below = field.columns
     if above == below:
-        ways: Ways = ((Lookup((above,), "value BETWEEN ? AND ?", (low, high)),),)
+        ways = _by_test((above,), "value BETWEEN ? AND ?", low, high)
     else:
         ways = ((Lookup((above,), "value >= ?", (low,)), Lookup((below,), "value <= ?", (high,))),)
-    ways = ways if above in KINDS else ()
     return Condition(f"{above} >= ? AND {below} <= ?", (low, high), narrow=True, ways=ways)
 
 
@@ -298,8 +302,7 @@ def _compared(field: QueryField, term: QueryTerm) -> Condition:
         )
     column = field.columns[term.compare[0] == "<"]
     # Half of all tempos are too many to look up, which takes longer than reading them all.
-    known = column in KINDS and column != "tempo"
-    ways: Ways = ((Lookup((column,), f"value {term.compare} ?", (low,)),),) if known else ()
+    ways = _by_test((column,), f"value {term.compare} ?", low) if column != "tempo" else ()
     return Condition(f"{column} {term.compare} ?", (low,), narrow=True, ways=ways)
 
 
