@@ -14,10 +14,10 @@ from lickwright.listen.remarks import find_remarks
 from plucked import RATE, Samples, Tone, judged, pluck, take_of, timeline_of
 
 BENT = (
-    'key A minor\ntempo 80\nstep 1/8\nlick "Up and down"\n'
+    'key A minor\ntempo 120\nstep 1/8\nlick "Up and down"\n'
     "| G7^9--- -r--- | G7^^9--- D7--- | B8^10------- | G7~~------- | D7- G5- B5- G7- ||\n"
 )
-PAIRS = 'key A minor\ntempo 80\nstep 1/4\nlick "Pairs"\n| D7&B6 D5&B5 D9&B8 D7&B6 | D5&B5 D7&B6 D9&B8 D5&B5 ||\n'
+PAIRS = 'key A minor\ntempo 120\nstep 1/4\nlick "Pairs"\n| D7&B6 D5&B5 D9&B8 D7&B6 | D5&B5 D7&B6 D9&B8 D5&B5 ||\n'
 Times = np.ndarray
 RELEASED, PRE_BENT, BENT_UP, SHAKEN = 0, 1, 3, 4  # sounds
 
@@ -82,7 +82,7 @@ def test_a_pre_bend_that_is_flat_or_missing_is_only_that(height: float, said: st
 
 @pytest.mark.parametrize(("late", "said"), [(0.05, False), (0.18, True)])
 def test_a_release_that_comes_late(late: float, said: bool) -> None:
-    fall = 1.5 + late
+    fall = 1.0 + late
     found = played(RELEASED, ramp((0.03, 0), (0.2, 2), (fall, 2), (fall + 0.2, 0)))
     assert differing(found) == ({RELEASED: {DifferenceKind.LATE}} if said else {})
     assert [one.startswith("the release at fret 7 on the G string is ") for one in words(found)] == [True] * said
