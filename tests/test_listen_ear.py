@@ -151,6 +151,7 @@ def test_a_note_enters_where_its_own_partials_rise() -> None:
     features = measure_recording(heard)
     entry = strongest_entry(heard, features, (0.7, 0.9), 61, [45])
     assert entry is not None
+    assert all(type(value) is float for value in entry)
     assert entry.at == pytest.approx(0.8, abs=0.015)
     assert entry.rise > 20
     absent = strongest_entry(heard, features, (0.7, 0.9), 62, [45, 61])

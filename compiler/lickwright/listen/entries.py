@@ -57,7 +57,8 @@ def strongest_entry(
     turns = np.exp(-2j * np.pi / RATE * np.outer(hertz, np.arange(_WINDOW)))
     turns *= np.hanning(_WINDOW + 2)[1:-1] * (4 / (_WINDOW + 1))
     found = [
-        _entry_at(recording, at, turns, features.loud) for at in np.arange(window[0], window[1] + _STEP / 2, _STEP)
+        _entry_at(recording, float(at), turns, features.loud)
+        for at in np.arange(window[0], window[1] + _STEP / 2, _STEP)
     ]
     return max(found, key=lambda entry: entry.strength)
 
