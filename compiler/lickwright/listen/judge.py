@@ -25,7 +25,7 @@ from lickwright.listen.lateness import OnsetTiming, judge_onsets, overall_pace
 from lickwright.listen.match import MatchedPass, Matching, match_groups
 from lickwright.listen.match_costs import pitch_costs
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
-from lickwright.listen.recognition import RIGHT_SHARE, UNLIKE, refusal_words, right_share
+from lickwright.listen.recognition import CAPO, RIGHT_SHARE, UNLIKE, refusal_words, right_share
 from lickwright.listen.recording import Recording
 from lickwright.listen.stretches import PICKED, Hearing, hear_recording
 from lickwright.listen.tuning import KnownNote, likely_shifts, measured_tuning, overall_tuning
@@ -33,7 +33,6 @@ from lickwright.performance.note_events import Performance
 from lickwright.timeline.model import SoundingNote, Timeline
 
 WELL = 0.30  # cost a group of a reading that needs no other shift
-_CAPO = 5  # semitones by which a capo or another tuning often shifts all
 _NEAR_SHIFT, _FAR_SHIFT = 0.04, 0.08  # cost a group by which a reading that is shifted so, or by more, must be cheaper
 _LEAST_READ = 0.2  # share of the groups that a pass has at least
 _MOST_TEMPOS = 3  # different ones in one recording, that are refined
@@ -89,7 +88,7 @@ def _best_matching(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: fl
         for other in likely_shifts(hearing, groups, tuning):
             others = pitch_costs(hearing, groups, tuning + other)
             found = match_groups(hearing, groups, others)
-            margin = _NEAR_SHIFT if abs(other) <= _CAPO else _FAR_SHIFT
+            margin = _NEAR_SHIFT if abs(other) <= CAPO else _FAR_SHIFT
             if found.cost < best.cost - (margin if _is_reading(best, len(groups)) else 0.0):
                 best, costs, shift = found, others, other
     known = {

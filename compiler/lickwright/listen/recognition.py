@@ -25,7 +25,7 @@ _IS_STEADY, _STEADY_UNKNOWN = 2.6, 1.3
 _ODD_TEMPO = -2.7
 _RIGHT, _RIGHT_ELSEWHERE = 0.75, 0.5  # share of right notes of a weak student, and of a reading of another lick
 _MOST_BY_RIGHT = 4.0  # that the share of right notes counts for, either way: notes depend on each other
-_FAR_SHIFT = 5  # semitones beyond which no capo is likely
+CAPO = 5  # semitones beyond which no capo, or other tuning, is likely
 _USUAL_TEMPOS = (0.4, 1.5)  # of the lick's own
 _RATE_SHIFT, _RATE_NEAR = (
     7,
@@ -65,7 +65,7 @@ def refusal_words(one: JudgedPass, shift: int, cost: float) -> str:
 
 def _is_lick(one: JudgedPass, shift: int, cost: float, tempo: float) -> bool:
     judged, beside = _without_hole(one, cost)
-    share, far = one.right_pitches / max(1, judged), abs(shift) > _FAR_SHIFT
+    share, far = one.right_pitches / max(1, judged), abs(shift) > CAPO
     if share >= _SURELY_RIGHT and judged >= _MANY and _is_usual(tempo) and _is_steady(one):
         if beside < (_SURELY_MOST_FAR if far else _SURELY_MOST):
             return True
@@ -82,7 +82,7 @@ def recognition_odds(one: JudgedPass, shift: int, cost: float) -> float:
     by_right = right * np.log(_RIGHT / _RIGHT_ELSEWHERE)
     by_right += (judged - right) * np.log((1 - _RIGHT) / (1 - _RIGHT_ELSEWHERE))
     odds = _BASE + _BY_RIGHT * float(np.clip(by_right, -_MOST_BY_RIGHT, _MOST_BY_RIGHT)) + _BY_COST * cost
-    odds += _UNSHIFTED if not shift else _FAR_SHIFTED if abs(shift) > _FAR_SHIFT else 0.0
+    odds += _UNSHIFTED if not shift else _FAR_SHIFTED if abs(shift) > CAPO else 0.0
     odds += _STEADY_UNKNOWN if steady is None else _IS_STEADY if steady else 0.0
     return odds + (0.0 if usual else _ODD_TEMPO)
 

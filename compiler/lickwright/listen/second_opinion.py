@@ -15,7 +15,6 @@ from lickwright.listen.recording import Recording
 
 MISHEARD = (12.0, -12.0, 19.0, -19.0, -24.0, 24.0)  # semitones by which a pitch is often misheard
 _NEAR = 0.5  # semitones
-_SHARED = 0.9  # semitones within which two partials cannot be told from each other, at most
 _PARTIALS = 9
 _REACH = 24.0  # decibels below the loudest partial of what is new, down to which a note's own partials count
 
