@@ -100,7 +100,7 @@ def midi_bytes(compiled: list[LoweredLick]) -> None:
 
         a, b, ratio = paired(ours, lambda events=events: list(map(_save_by_mido, events)))  # type: ignore[misc]
         n = len(compiled)
-        show(what, f"{a / n * 1e6:.0f} us/lick", f"{b / n * 1e6:.0f} us/lick", ratio, "" if forgets else ">= 11")
+        show(what, f"{a / n * 1e6:.0f} us/lick", f"{b / n * 1e6:.0f} us/lick", ratio, ">= 5" if forgets else ">= 11")
 
 
 def _mido_events(data: bytes) -> list[list[tuple[Any, str, dict[str, Any]]]]:
