@@ -123,14 +123,23 @@ class Finger:
         self._send("touchEnd")
 
 
+def _ticked_when_reloaded(page: Any) -> list[bool]:
+    """Return which boxes are ticked after a reload. Chromium hands what a page keeps to another process, which may know of it a moment later."""
+    for _ in range(10):
+        page.reload()
+        ticked: list[bool] = page.eval_on_selector_all(".tick", "boxes => boxes.map((box) => box.checked)")
+        if any(ticked):
+            break
+    return ticked
+
+
 def test_ladder_and_ticks(browser: Any, files: dict[str, Path]) -> None:
     with Opened(browser, files["plain"]) as one:
         one.page.click(".rung >> nth=0")
         assert one.page.get_attribute(".rung >> nth=0", "aria-pressed") == "true"
         assert one.page.inner_text("#speed-said").endswith(", 58 bpm")
         one.page.check(".tick >> nth=0")
-        one.page.reload()
-        assert one.page.is_checked(".tick >> nth=0")
+        assert _ticked_when_reloaded(one.page)[0]
 
 
 def test_nothing_leaves_the_file_and_nothing_runs_that_is_not_its_own(browser: Any, files: dict[str, Path]) -> None:
@@ -267,8 +276,7 @@ def test_index_and_assignment_have_no_violation_of_accessibility(
 def test_ticks_of_an_assignment_stay_and_its_links_lead_to_the_pages(browser: Any, library: Path) -> None:
     with Opened(browser, library / "mara" / "assignment.html") as one:
         one.page.check(".tick >> nth=3")
-        one.page.reload()
-        assert [one.page.is_checked(f".tick >> nth={n}") for n in range(5)] == [False, False, False, True, False]
+        assert _ticked_when_reloaded(one.page)[:5] == [False, False, False, True, False]
         one.page.click("text=Window seat")
         assert one.page.inner_text("h1") == "Window seat"
         assert not one.wrong
