@@ -20,7 +20,7 @@ from lickwright.store import enter_bitmaps, lick_bitmaps
 from lickwright.store.features import LickFacts
 from lickwright.store.guarded_database import Unusable
 from lickwright.store.index_schema import add_licks, remove_licks
-from lickwright.store.lick_bitmaps import BYTES, SIZE, read_licks
+from lickwright.store.lick_bitmaps import BYTES, SIZE, read_alive, read_licks
 from lickwright.store.manifest import NAME, Manifest
 from shelved import indexed, sample_facts
 
@@ -134,6 +134,13 @@ def test_what_are_no_licks_is_refused(written: object) -> None:
         read_licks(written)
 
 
+@pytest.mark.parametrize("written", [SIZE - 1, b"\xff" * 16 + b"\x0f", bytes(BYTES - 1)])
+def test_the_licks_of_a_block_take_as_much_in_the_file_as_in_memory(written: object) -> None:
+    """A short form for each of a million blocks would take a hundred times the file."""
+    with pytest.raises(Unusable):
+        read_alive(written)
+
+
 @given(st.sets(st.integers(0, 3 * SIZE)), st.sets(st.integers(0, 3 * SIZE)))
 def test_sets_of_licks_are_sets(one: set[int], other: set[int]) -> None:
     def blocks(licks: set[int]) -> LickSet:
@@ -202,7 +209,7 @@ def test_a_small_index_and_one_of_an_older_build_are_read_through(
     [
         "UPDATE bitmaps SET licks = 'x'", "UPDATE bitmaps SET licks = 1 << 40", "UPDATE bitmaps SET licks = zeroblob(513)",
         "UPDATE bitmap_blocks SET alive = 7", "UPDATE bitmap_blocks SET block = 1 << 60", "UPDATE bitmap_blocks SET alive = 'x'",
-        "UPDATE bitmap_blocks SET alive = zeroblob(1 << 22)", "UPDATE bitmap_blocks SET alive = randomblob(512)",
+        "UPDATE bitmap_blocks SET alive = zeroblob(1 << 22)", "UPDATE bitmap_blocks SET alive = randomblob(512)", "UPDATE bitmap_blocks SET alive = zeroblob(9)",
         "UPDATE bitmap_blocks SET entered = 'x'", "UPDATE bitmap_blocks SET entered = 1 << 62", "DELETE FROM bitmap_blocks",
         "UPDATE bitmaps SET kind = 99 - kind",
     ],

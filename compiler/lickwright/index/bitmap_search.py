@@ -9,7 +9,7 @@ import sqlite3
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any, NamedTuple, TypeAlias
 
-from lickwright.store.lick_bitmaps import KINDS, SIZE, has_bitmaps, next_unentered, read_licks
+from lickwright.store.lick_bitmaps import KINDS, SIZE, has_bitmaps, next_unentered, read_alive, read_licks
 
 
 class Lookup(NamedTuple):
@@ -60,7 +60,7 @@ def all_licks(connection: sqlite3.Connection) -> LickSet | None:
     if last is not None and last >= next_unentered(connection):
         return None
     return LickSet(
-        {block: read_licks(bits) for block, bits in connection.execute("SELECT block, alive FROM bitmap_blocks")}
+        {block: read_alive(bits) for block, bits in connection.execute("SELECT block, alive FROM bitmap_blocks")}
     )
 
 

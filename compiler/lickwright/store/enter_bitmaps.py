@@ -23,6 +23,7 @@ from lickwright.store.lick_bitmaps import (
     SKIP,
     WORDS,
     next_unentered,
+    read_alive,
     read_licks,
 )
 
@@ -55,7 +56,7 @@ def remove_from_bitmaps(connection: sqlite3.Connection, licks: Iterable[int]) ->
         lost[lick // SIZE] = lost.get(lick // SIZE, 0) | 1 << lick % SIZE
     for block, bits in lost.items():
         row = connection.execute("SELECT alive FROM bitmap_blocks WHERE block = ?", (block,)).fetchone()
-        left = read_licks(row[0]) & ~bits if row is not None else 0
+        left = read_alive(row[0]) & ~bits if row is not None else 0
         if left:
             alive = left.to_bytes(BYTES, "little")
             connection.execute("UPDATE bitmap_blocks SET alive = ? WHERE block = ?", (alive, block))
@@ -73,7 +74,7 @@ def _enter(connection: sqlite3.Connection, first: int, after: int, search: bool)
     alive = _bits(row[0] - start for row in rows)
     if first > start:
         (before,) = connection.execute("SELECT alive FROM bitmap_blocks WHERE block = ?", (block,)).fetchone()
-        alive |= read_licks(before)
+        alive |= read_alive(before)
         written = [(block, *key, _joined(connection, (block, *key), places)) for key, places in found]
     else:
         written = [(block, *key, written_licks(places)) for key, places in found]
