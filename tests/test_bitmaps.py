@@ -209,7 +209,8 @@ def test_a_small_index_and_one_of_an_older_build_are_read_through(
     [
         "UPDATE bitmaps SET licks = 'x'", "UPDATE bitmaps SET licks = 1 << 40", "UPDATE bitmaps SET licks = zeroblob(513)",
         "UPDATE bitmap_blocks SET alive = 7", "UPDATE bitmap_blocks SET block = 1 << 60", "UPDATE bitmap_blocks SET alive = 'x'",
-        "UPDATE bitmap_blocks SET alive = zeroblob(1 << 22)", "UPDATE bitmap_blocks SET alive = randomblob(512)", "UPDATE bitmap_blocks SET alive = zeroblob(9)",
+        "UPDATE bitmap_blocks SET alive = zeroblob(1 << 22)", "UPDATE bitmap_blocks SET alive = randomblob(512)",
+        "UPDATE bitmap_blocks SET alive = zeroblob(9)",
         "UPDATE bitmap_blocks SET entered = 'x'", "UPDATE bitmap_blocks SET entered = 1 << 62", "DELETE FROM bitmap_blocks",
         "UPDATE bitmaps SET kind = 99 - kind",
     ],
