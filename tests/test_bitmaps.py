@@ -141,6 +141,16 @@ def test_the_licks_of_a_block_take_as_much_in_the_file_as_in_memory(written: obj
         read_alive(written)
 
 
+def test_more_licks_than_the_database_has_room_for_are_refused() -> None:
+    """Some ways of answering take as much memory for each lick as its bitmap does for some hundred."""
+    rich = with_bitmaps(dict(sample_facts()))
+    assert all_licks(rich) is not None
+    rich.execute("UPDATE bitmap_blocks SET entered = ?", (SIZE,))
+    rich.executemany("INSERT INTO bitmap_blocks VALUES (?, ?, ?)", [(n, SIZE, b"\xff" * BYTES) for n in range(2, 9)])
+    with pytest.raises(Unusable):
+        all_licks(rich)
+
+
 @given(st.sets(st.integers(0, 3 * SIZE)), st.sets(st.integers(0, 3 * SIZE)))
 def test_sets_of_licks_are_sets(one: set[int], other: set[int]) -> None:
     def blocks(licks: set[int]) -> LickSet:

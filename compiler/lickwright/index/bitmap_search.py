@@ -9,7 +9,7 @@ import sqlite3
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any, NamedTuple, TypeAlias
 
-from lickwright.store.lick_bitmaps import KINDS, SIZE, has_bitmaps, next_unentered, read_alive, read_licks
+from lickwright.store.lick_bitmaps import KINDS, SIZE, has_bitmaps, living_licks, next_unentered, read_licks
 
 
 class Lookup(NamedTuple):
@@ -53,15 +53,13 @@ class LickSet(Collection[int]):
 
 
 def all_licks(connection: sqlite3.Connection) -> LickSet | None:
-    """Return all licks; None where the index has no bitmaps, or licks that these do not know."""
+    """Return all licks; None where the index has no bitmaps, or licks that these do not know. Raises `Unusable`."""
     if not has_bitmaps(connection):
         return None
     last = connection.execute("SELECT max(id) FROM licks").fetchone()[0]
     if last is not None and last >= next_unentered(connection):
         return None
-    return LickSet(
-        {block: read_alive(bits) for block, bits in connection.execute("SELECT block, alive FROM bitmap_blocks")}
-    )
+    return LickSet(living_licks(connection))
 
 
 def licks_by_ways(connection: sqlite3.Connection, ways: Ways) -> LickSet:

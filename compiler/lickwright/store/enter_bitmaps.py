@@ -22,6 +22,7 @@ from lickwright.store.lick_bitmaps import (
     SIZE,
     SKIP,
     WORDS,
+    living_licks,
     next_unentered,
     read_alive,
     read_licks,
@@ -43,6 +44,7 @@ def enter_bitmaps(connection: sqlite3.Connection, search: bool) -> None:
     """Enter all licks that the bitmaps do not know yet; `search`: the index has a full-text search, whose words are entered. Raises `Unusable`."""
     last = int(connection.execute("SELECT coalesce(max(id), -1) FROM licks").fetchone()[0])
     first = next_unentered(connection)
+    living_licks(connection)  # what `find` would refuse is noticed by a build, which begins anew
     while first <= last:
         after = (first // SIZE + 1) * SIZE
         _enter(connection, first, min(after, last + 1), search)

@@ -15,6 +15,9 @@ SIZE = 4096  # licks of a block
 BYTES = SIZE // 8  # of a bitmap
 SKIP = 255
 _MOST = 1 << 40  # blocks
+_LEAST = (
+    64  # bytes that a lick takes in the database at least; its forty columns and its places in five indexes take more
+)
 
 SCHEMA = """
 CREATE TABLE bitmap_blocks (
@@ -52,6 +55,20 @@ def next_unentered(connection: sqlite3.Connection) -> int:
     if not (isinstance(entered, int) and 0 < entered <= SIZE and 0 <= block < _MOST):
         raise Unusable(FOREIGN_VALUES)
     return int(block) * SIZE + entered
+
+
+def living_licks(connection: sqlite3.Connection) -> dict[int, int]:
+    """Return the licks that are there, as numbers whose bits they are, by their block.
+
+    Raises `Unusable` where they are more than the database has room for: a bitmap could name thousands of licks for each of its bytes.
+    """
+    rows = connection.execute("SELECT block, alive FROM bitmap_blocks")
+    blocks = {block: read_alive(alive) for block, alive in rows}
+    (pages,) = connection.execute("PRAGMA page_count").fetchone()
+    (page,) = connection.execute("PRAGMA page_size").fetchone()
+    if sum(bits.bit_count() for bits in blocks.values()) * _LEAST > pages * page:
+        raise Unusable(FOREIGN_VALUES)
+    return blocks
 
 
 def read_alive(written: object) -> int:
