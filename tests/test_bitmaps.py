@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -99,6 +100,24 @@ def test_the_id_of_a_removed_lick_is_not_used_again() -> None:
     enter_bitmaps.enter_bitmaps(rich, True)
     assert search_index(rich, "technique:none title:nothing").total == 1
     assert search_index(rich, "not technique:none title:nothing").total == 0
+
+
+def test_licks_of_many_words_are_entered_some_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Their words take much memory: those of 4,000 licks with 10,000 words each would take gigabytes."""
+    found, sizes = [], []
+    places = enter_bitmaps._places
+
+    def measured(rows: Sequence[tuple[Any, ...]], start: int, search: bool) -> Any:
+        sizes.append(sum(len(text) for row in rows for text in row if isinstance(text, str)))
+        return places(rows, start, search)
+
+    monkeypatch.setattr(enter_bitmaps, "_places", measured)
+    for most in (1 << 21, 2000):
+        monkeypatch.setattr(enter_bitmaps, "_MOST_TEXT", most)
+        sizes.clear()
+        rich = with_bitmaps(dict(sample_facts()))
+        found.append([list(rich.execute(f"SELECT * FROM {table}")) for table in ("bitmaps", "bitmap_blocks")])
+    assert found[0] == found[1] and len(sizes) > 5 and max(sizes) < 4000
 
 
 @settings(deadline=None)

@@ -30,6 +30,9 @@ from lickwright.store.lick_bitmaps import (
 
 FEWEST = 2000  # licks of an index that is given bitmaps: a smaller one is read through as fast (estimate)
 _MOST_STEPS = BYTES // 2  # of more a bitmap is longer, and read several times as fast
+_MOST_TEXT = (
+    1 << 21
+)  # characters whose words are in memory at a time; a word that no other lick has takes 400 bytes (measured)
 _COLUMNS = (*WORDS, *NUMBERS, *NAMES, *OTHERS, "boxes")
 _QUOTED = ", ".join(f'"{name}"' for name in _COLUMNS)  # `by` is a word of SQL
 _LICKS = f"SELECT id, {_QUOTED} FROM licks WHERE id >= ? AND id < ? ORDER BY id"
@@ -46,9 +49,7 @@ def enter_bitmaps(connection: sqlite3.Connection, search: bool) -> None:
     first = next_unentered(connection)
     living_licks(connection)  # what `find` would refuse is noticed by a build, which begins anew
     while first <= last:
-        after = (first // SIZE + 1) * SIZE
-        _enter(connection, first, min(after, last + 1), search)
-        first = after
+        first = _enter(connection, first, min((first // SIZE + 1) * SIZE, last + 1), search)
 
 
 def remove_from_bitmaps(connection: sqlite3.Connection, licks: Iterable[int]) -> None:
@@ -67,11 +68,11 @@ def remove_from_bitmaps(connection: sqlite3.Connection, licks: Iterable[int]) ->
             connection.execute("DELETE FROM bitmaps WHERE block = ?", (block,))
 
 
-def _enter(connection: sqlite3.Connection, first: int, after: int, search: bool) -> None:
-    """Enter the licks with ids from `first` to before `after`, which are of one block."""
+def _enter(connection: sqlite3.Connection, first: int, after: int, search: bool) -> int:
+    """Enter licks with ids from `first`, at most to before `after`, which are of one block; return the first id that is not entered."""
     block = first // SIZE
     start = block * SIZE
-    rows = connection.execute(_LICKS, (first, after)).fetchall()
+    rows, after = _some_licks(connection, first, after)
     found = sorted(_places(rows, start, search).items())  # as the table is, so that each page is written once
     alive = _bits(row[0] - start for row in rows)
     if first > start:
@@ -83,6 +84,19 @@ def _enter(connection: sqlite3.Connection, first: int, after: int, search: bool)
     connection.executemany("INSERT OR REPLACE INTO bitmaps VALUES (?, ?, ?, ?)", written)
     row = (block, after - start, alive.to_bytes(BYTES, "little"))
     connection.execute("INSERT OR REPLACE INTO bitmap_blocks VALUES (?, ?, ?)", row)
+    return after
+
+
+def _some_licks(connection: sqlite3.Connection, first: int, after: int) -> tuple[list[tuple[Any, ...]], int]:
+    """Return as many of these licks as are entered at once, and the first id after them."""
+    rows: list[tuple[Any, ...]] = []
+    size = 0
+    for row in connection.execute(_LICKS, (first, after)):
+        if size > _MOST_TEXT:
+            return rows, rows[-1][0] + 1
+        rows.append(row)
+        size += sum(len(text) for text in row[1 : 1 + len(WORDS)] if isinstance(text, str))
+    return rows, after
 
 
 def _joined(connection: sqlite3.Connection, key: tuple[int, int, object], places: Sequence[int]) -> bytes | int:
