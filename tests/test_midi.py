@@ -13,7 +13,7 @@ import pytest
 
 from lickwright.export import LoweredLick, Options
 from lickwright.export.midi import emit, smf
-from lickwright.export.midi.bend_shapes import bend_shape
+from lickwright.export.midi.bend_shapes import shared_bend_shape
 from lickwright.export.midi.channel_voices import OVERLAP
 from lickwright.performance.pitch_curves import pitch_offsets
 from midi_reader import CHANNELS, LICKS, Reader, heard, made, read, sounds_until, strings, timed
@@ -132,18 +132,29 @@ def test_bends_are_dense_and_end_exactly_on_target() -> None:
 
 def test_notes_that_bend_alike_share_their_bends() -> None:
     """Wherever in the lick they are, and at a tempo whose seconds are no round numbers."""
-    bend_shape.cache_clear()
+    shared_bend_shape.cache_clear()
     track = read(made("| B8^10 - - - B8^10 - - - | B8^10 - - - B8^10 - - - ||", "tempo 97")[1].data).tracks[2]
     bends = [(tick % 1920, m.pitch) for tick, m in timed(track) if m.type == "pitchwheel" and m.pitch]
     assert len(bends) > 80
     assert len(bends) == 4 * len(set(bends))
-    assert bend_shape.cache_info().misses == 1
+    assert shared_bend_shape.cache_info().misses == 1
+
+
+def test_only_small_bends_are_kept_for_other_notes() -> None:
+    """Else licks of hours, or of thousands of moves on one note, would fill the memory of a program that goes on."""
+    shared_bend_shape.cache_clear()
+    made("| G5~ - - - - - - - | - - - - - - - - ||", "tempo 10")
+    made("| G7^full " + "-r -^full " * 7 + "- ||", "meter 16/8")
+    made("| G5~ - - - - - - - | - - - - - - - - | - - - - - - - - ||", "tempo 400")
+    assert shared_bend_shape.cache_info().currsize == 0
+    made("| G5~ - - - - - - - ||", "tempo 60")
+    assert shared_bend_shape.cache_info().currsize == 1
 
 
 def test_bends_do_not_depend_on_what_was_made_before() -> None:
     for stages in LICKS:
         before = emit(stages, Options()).data
-        bend_shape.cache_clear()
+        shared_bend_shape.cache_clear()
         assert emit(stages, Options()).data == before
 
 

@@ -28,7 +28,7 @@ from lickwright.checks import check_timeline
 from lickwright.compiler import Compilation, compile_text
 from lickwright.core.source import Source
 from lickwright.export import LoweredLick, Options, midi, tab, timing
-from lickwright.export.midi.bend_shapes import bend_shape
+from lickwright.export.midi.bend_shapes import shared_bend_shape
 from lickwright.notation.syntax import lark_parser, parse_source, parse_text
 from lickwright.timeline.build import build_timeline
 
@@ -94,7 +94,7 @@ def midi_bytes(compiled: list[LoweredLick]) -> None:
 
         def ours(asked: list[tuple[LoweredLick, Options]] = asked, forgets: bool = forgets) -> None:
             if forgets:
-                bend_shape.cache_clear()
+                shared_bend_shape.cache_clear()
             for stages, wanted in asked:
                 midi.emit(stages, wanted)
 

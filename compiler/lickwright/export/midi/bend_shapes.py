@@ -19,6 +19,8 @@ BEND_RANGE = 12  # semitones that a full bend message means, up and down
 CENTRE, FULL = 8192, 16383  # bend values of no bend and of the highest one
 A_SEMITONE = CENTRE / BEND_RANGE  # bend units
 AUDIBLE = 0.05  # semitones: a smaller error of pitch is not reported
+# Of a note whose bends are kept for others like it: 1,024 of them take 26 MB at most. Tempos count as moves do.
+MAX_SHARED_SECONDS, MAX_SHARED_TICKS, MAX_SHARED_MOVES = 10.0, 1 << 13, 8
 _PARTS = 1e12  # of a second, by which places are told apart: more than floating point errs, less than a bend can show
 
 
@@ -50,8 +52,16 @@ def moves_from(note: NoteEvent) -> tuple[PitchRamp, ...]:
     )
 
 
-@lru_cache(maxsize=1024)
 def bend_shape(
+    tempos: tuple[Pace, ...], length: float, off: int, away: float, moves: tuple[PitchRamp, ...]
+) -> BendShape:
+    """Return what `_make_bend_shape` does; only what takes little memory is kept for other notes."""
+    is_short = length <= MAX_SHARED_SECONDS and off <= MAX_SHARED_TICKS
+    is_small = is_short and max(len(moves), len(tempos)) <= MAX_SHARED_MOVES
+    return (shared_bend_shape if is_small else _make_bend_shape)(tempos, length, off, away, moves)
+
+
+def _make_bend_shape(
     tempos: tuple[Pace, ...], length: float, off: int, away: float, moves: tuple[PitchRamp, ...]
 ) -> BendShape:
     """Return the bends of a note that lasts `length` seconds and ends before tick `off`, struck `away` semitones above its MIDI note.
@@ -78,3 +88,6 @@ def bend_shape(
         if farthest > BEND_RANGE - AUDIBLE:  # a full bend down, or up but for the last step of the scale, is still kept
             values = [min(FULL, max(0, value)) for value in values]
     return BendShape(values[0], values[-1], farthest, pack_runs(at, values))
+
+
+shared_bend_shape = lru_cache(maxsize=1024)(_make_bend_shape)
