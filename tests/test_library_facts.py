@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from fractions import Fraction
 from typing import get_args, get_type_hints
 
@@ -251,6 +252,7 @@ def test_the_columns_of_a_lick_are_the_fields_of_its_facts() -> None:
     hints = get_type_hints(LickFacts)
     fields = {name: types[(*get_args(hints[name]), hints[name])[0]] for name in LickFacts._fields[:-2]}
     assert LickFacts._fields[-2:] == ("moments", "findings")
-    rows = create_memory_index().execute("PRAGMA table_info(licks)").fetchall()
+    with closing(create_memory_index()) as connection:
+        rows = connection.execute("PRAGMA table_info(licks)").fetchall()
     assert {name: kind for _, name, kind, *_ in rows[5:]} == fields
     assert tuple(fields) == COLUMNS
