@@ -17,6 +17,9 @@ from lickwright.listen.judge_notes import PassTimes
 from lickwright.listen.picks import attack_sharpness
 from lickwright.listen.stretches import Hearing
 
+AROUND = 0.060  # seconds on either side of the expected time in which a note enters
+ON_TIME = 0.030  # seconds on either side of the expected time that are on time
+SHARP = 4.0  # decibels that the high band rises by where a string is struck again whose pitch sounds already
 _NEXT = 0.050  # seconds that are kept from the notes before and after
 _SAME = 0.5  # semitones
 _JUMPED = 0.5  # share of the written time between two heard notes below which what lies between them was left out

@@ -10,27 +10,18 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN
 from lickwright.listen.expected import ExpectedKind
 from lickwright.listen.features import FRAME
-from lickwright.listen.heard_pass import HeardPass
+from lickwright.listen.heard_pass import AROUND, ON_TIME, SHARP, HeardPass
 from lickwright.listen.judge_notes import UNHEARD
 from lickwright.listen.model import HeardNote, NoteVerdict
 
-_AROUND, _FARTHER = (
-    0.060,
-    0.150,
-)  # seconds on either side of the expected time in which a note enters, and in which an early or late one may
-_ON_TIME = 0.030  # seconds on either side of where a note begins
-_RISEN = 4.0  # decibels that a pitch rises by where it begins: of wrong notes 5 and more, of strings that ring on 3.3 at most
+_FARTHER = 0.150  # seconds on either side of the expected time in which an early or late note may enter
 _FAINT = -20.0  # strength of an entry, of wrong notes at least -17
 _CLEARLY_OWN = 10.0  # decibels by which the expected pitch enters more strongly than the one that was heard
 _UNSTRUCK = -1.5  # odds of a pick below which a note that should be struck is the ring of another
-_SURE, _DOUBTFUL = (
-    -6.0,
-    -12.0,
-)  # strength of an entry that is one, and of one that may be one: none of a note that was left out
-_SHARP = 4.0  # that the high band rises by where a string is struck again whose pitch sounds already
-_STRUCK = 6.0  # that it rises by farther away, where nothing else is played: 5 at most where a note was left out
+_STRUCK = 6.0  # decibels that the high band rises by farther away, where nothing else is played: 5 at most where a note was left out
 _TOLD = 0.12  # seconds that a joined note must have before the next one to be called missing
 _SETTLED, _LOOK = (
     0.05,
@@ -68,22 +59,22 @@ def _is_another_string(heard: HeardPass, n: int, note: HeardNote) -> bool:
         return False
     if begin is not None and group.struck and heard.hearing.picks[begin] < _UNSTRUCK:
         return True
-    window, own_pitch = (start - _ON_TIME, start + _ON_TIME), group.pitches[0]
+    window, own_pitch = (start - ON_TIME, start + ON_TIME), group.pitches[0]
     other = heard.entry(window, note.pitch, [own_pitch])
     own = heard.entry(window, own_pitch, [note.pitch])
     if other is None:
         return False
-    clearly = own is not None and own.rise > _RISEN and own.strength > other.strength + _CLEARLY_OWN
-    return other.rise < _RISEN or other.strength < _FAINT or clearly
+    clearly = own is not None and own.rise > RISEN and own.strength > other.strength + _CLEARLY_OWN
+    return other.rise < RISEN or other.strength < _FAINT or clearly
 
 
 def _judge_missing(heard: HeardPass, n: int, note: HeardNote) -> None:
     """Let a note that is called missing be right where it enters where it begins, and untold where it may have entered."""
     at = heard.place(n)
-    (entry,) = heard.entries(n, at, _AROUND)
+    (entry,) = heard.entries(n, at, AROUND)
     start = heard.times.starts[n]
     told = entry is not None and not heard.repeats(n)
-    if told and entry is not None and entry.rise > _RISEN and entry.strength > _SURE and start is not None:
+    if told and entry is not None and entry.is_sure and start is not None:
         note.verdict, note.onset = NoteVerdict.RIGHT, start
     elif _may_have_entered(heard, n, at, told) or _is_lost(heard, n, at):
         _leave_untold([note])
@@ -91,13 +82,13 @@ def _judge_missing(heard: HeardPass, n: int, note: HeardNote) -> None:
 
 def _may_have_entered(heard: HeardPass, n: int, at: float, told: bool) -> bool:
     """Return whether a note may have entered where it should, or farther away; `told`: its partials tell it from what sounds around it."""
-    if not told and heard.sharpest(at - _AROUND, at + _AROUND)[0] > _SHARP:
+    if not told and heard.sharpest(at - AROUND, at + AROUND)[0] > SHARP:
         return True
     sharp, struck_at = heard.sharpest(*heard.room(n, at, _FARTHER))
     if sharp > _STRUCK and _is_loud(heard, struck_at, struck_at + _RINGS):
         return True
     (entry,) = heard.entries(n, at, _FARTHER)
-    return told and entry is not None and entry.rise > _RISEN and entry.strength > _DOUBTFUL
+    return told and entry is not None and entry.rise > RISEN and entry.strength > DOUBTFUL_STRENGTH
 
 
 def _is_loud(heard: HeardPass, first: float, last: float) -> bool:

@@ -12,30 +12,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lickwright.core.fast_dataclass import replace
+from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN, SURE_STRENGTH
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
-from lickwright.listen.heard_pass import HeardPass
+from lickwright.listen.heard_pass import AROUND, ON_TIME, SHARP, HeardPass
 from lickwright.listen.judge_notes import PassTimes, pass_times
 from lickwright.listen.lateness import SURE, OnsetTiming, judge_onsets
 from lickwright.listen.stretches import PICKED
 from lickwright.notation.techniques import Curve, Stroke
 
-_AROUND = 0.060  # seconds on either side of the expected time in which a note that no stretch begins may enter
-_FARTHER = 0.180  # and in which one may be struck whose pitch sounds already
+_FARTHER = 0.180  # seconds on either side of the expected time in which a note may be struck whose pitch sounds already
 _NEAR = 0.008  # seconds on either side of an instant that was found as the sharpest one
-_ON_TIME = 0.030  # seconds on either side of the expected time that are on time
 _CLAIMED = 0.020  # seconds on either side of where a stretch begins
 _LATE = 0.045  # seconds from which on a note that seems early or late is looked at again
-# Seconds, one standard deviation, by which the beginning of a note is heard too early or too late, over some 4,000 notes of those sets.
+# Seconds, one standard deviation, by which a beginning is heard too early or too late, over some 4,000 notes of the sets of tests/bench/listening.py.
 _BLUR_STRUCK, _BLUR_JOINED, _BLUR_SLID, _BLUR_SWELL = 0.004, 0.010, 0.030, 0.050
 _EXTRA_BEFORE = 0.100  # seconds by which the pitch of a note may come before it as an extra note
 _LATEST = 0.35  # seconds from which on a note is not late, but after a pause or another one
 _LIKE = 2  # groups on either side that a group may be confused with
-# Decibels, from some 4,000 notes of the sets of tests/bench/listening.py: of 80 notes that were left out none has an entry as strong as `_SURE`; of
-# those that were played, and that no stretch begins, 3 in 4 have.
-_RISEN, _RISEN_ON_TIME = 4.0, 6.0  # that a pitch must rise by, and one whose stretch begins elsewhere
-_SHARP = 4.0  # that the high band rises by where a string is struck again whose pitch sounds already,
-_STRUCK_AGAIN = 8.0  # and where that alone tells that it is: 5 at most where such a note was left out, 10 and more where it was played
-_SURE, _DOUBTFUL = -6.0, -12.0  # strength of an entry that is one, and of one that may be one
+_RISEN_ON_TIME = 6.0  # decibels that a pitch must rise by whose stretch begins elsewhere
+# Decibels that the high band rises by where that alone tells that a string is struck again: 5 at most where such a note was left out, 10 and more where it
+# was played.
+_STRUCK_AGAIN = 8.0
 _NO_WEAKER = 4.0  # by how much an entry on time may be weaker than the one elsewhere, which may be a noise
 
 
@@ -88,7 +85,7 @@ def _is_told(heard: HeardPass, n: int, start: float, timing: OnsetTiming) -> boo
 def _is_sure(heard: HeardPass, n: int, start: float, timing: OnsetTiming) -> bool:
     """Return whether the partials of a group rise where it begins, or a pick is there, and, where it is early, nothing is struck when it should begin."""
     begin = heard.times.begins[n]
-    sharp = _SHARP if begin is not None else _STRUCK_AGAIN
+    sharp = SHARP if begin is not None else _STRUCK_AGAIN
     if _is_struck_again(heard, start, start - float(timing.late[n]), sharp):
         return False
     if begin is None:  # struck so sharply that nothing else need tell it
@@ -97,14 +94,14 @@ def _is_sure(heard: HeardPass, n: int, start: float, timing: OnsetTiming) -> boo
     struck = bool(heard.hearing.picks[begin] > PICKED)
     if not told:
         return struck
-    return all(entry.strength > _SURE and (struck or entry.rise > _RISEN) for entry in told)
+    return all(entry.strength > SURE_STRENGTH and (struck or entry.rise > RISEN) for entry in told)
 
 
 def _is_struck_again(heard: HeardPass, start: float, expected: float, sharp: float) -> bool:
     """Return whether a group that begins early is struck once more when it should begin, so sharply (decibels), and no other one then."""
-    if expected <= start or any(s is not None and abs(s - expected) <= 2 * _ON_TIME for s in heard.times.starts):
+    if expected <= start or any(s is not None and abs(s - expected) <= 2 * ON_TIME for s in heard.times.starts):
         return False
-    return heard.sharpest(expected - _ON_TIME, expected + _ON_TIME)[0] > sharp
+    return heard.sharpest(expected - ON_TIME, expected + ON_TIME)[0] > sharp
 
 
 def _is_nearer_its_like(groups: Sequence[ExpectedGroup], n: int, timing: OnsetTiming) -> bool:
@@ -117,7 +114,7 @@ def _is_nearer_its_like(groups: Sequence[ExpectedGroup], n: int, timing: OnsetTi
         if m == n or groups[m].pitches != groups[n].pitches:
             continue
         away = pace * (groups[m].at - groups[n].at)
-        in_time = abs(timing.late[m]) < _LATE and abs(late - away) > _AROUND
+        in_time = abs(timing.late[m]) < _LATE and abs(late - away) > AROUND
         if not in_time and min(abs(late - away), abs(float(timing.late[m]) + away)) < abs(late):
             return True
     return False
@@ -134,8 +131,8 @@ def _entries_left_out(heard: HeardPass) -> Iterator[tuple[int, float]]:
             if sharp > _STRUCK_AGAIN:
                 yield n, struck_at
                 continue
-        found = heard.entries(n, at, _AROUND)
-        told = [entry for entry in found if entry is not None and entry.rise > _RISEN and entry.strength > _SURE]
+        found = heard.entries(n, at, AROUND)
+        told = [entry for entry in found if entry is not None and entry.is_sure]
         if len(told) == len(found):
             yield n, told[0].at
 
@@ -157,10 +154,10 @@ def _entry_on_time(heard: HeardPass, n: int, start: float, expected: float) -> f
 
     A note that comes early and is struck again when it should begin is an extra note and the right one.
     """
-    if expected - start > _EXTRA_BEFORE and _is_struck_again(heard, start, expected, _SHARP):
-        return heard.sharpest(expected - _ON_TIME, expected + _ON_TIME)[1]
+    if expected - start > _EXTRA_BEFORE and _is_struck_again(heard, start, expected, SHARP):
+        return heard.sharpest(expected - ON_TIME, expected + ON_TIME)[1]
     (there,) = heard.entries(n, start, _CLAIMED)
-    (here,) = heard.entries(n, expected, _ON_TIME)
-    if here is None or there is None or here.rise <= _RISEN_ON_TIME or here.strength <= 2 * _DOUBTFUL:
+    (here,) = heard.entries(n, expected, ON_TIME)
+    if here is None or there is None or here.rise <= _RISEN_ON_TIME or here.strength <= 2 * DOUBTFUL_STRENGTH:
         return None
     return here.at if here.strength > there.strength - _NO_WEAKER else None
