@@ -210,7 +210,7 @@ def _part(manifest: Manifest) -> None:
 
 def _keep_indexed(manifest: Manifest, option_sets: OptionSets) -> None:
     """Let sources whose licks are in the index stay there, though what is made now would not need it."""
-    theirs = "option_set = ? AND path IN (SELECT path FROM sources WHERE indexed)"
+    theirs = "option_set = ? AND EXISTS (SELECT 1 FROM sources s WHERE s.path = scan.path AND s.indexed)"
     for number, compile_options in enumerate(tuple(option_sets.all)):
         if compile_options.facts:
             continue
