@@ -20,9 +20,8 @@ from lickwright.store.types import CompileOptions, WorkItem, WorkResult
 Steps: TypeAlias = Generator[None, None, WorkResult]
 Work: TypeAlias = Callable[[WorkItem, CompileOptions, OutputWriter], WorkResult | Steps]
 
-_LARGEST = (
-    1 << 16
-)  # bytes of the sources that are worked on together, whose licks and outputs are all in memory at a time; some 3 MB of it
+# Bytes of the sources that are worked on together, whose licks and outputs are all in memory at a time: some 3 MB of it.
+_LARGEST = 1 << 16
 # Formats whose outputs are large, and whose own work is far more than what is saved.
 _LARGE = frozenset(row.name for row in EXPORTS if row.is_audio or row.is_paper or row.name == "page")
 

@@ -59,9 +59,8 @@ class TempoMap:
         self._breaks = sorted(heard)
         self._seconds = [self.straight_seconds(heard[grain]) for grain in self._breaks]
         self._rates = self._slopes()
-        self._even_rate = (
-            self._rates[0] if len(self._breaks) == 1 else 0.0
-        )  # seconds a grain where there is no break after 0
+        # Seconds a grain where there is no break after 0, else 0.
+        self._even_rate = self._rates[0] if len(self._breaks) == 1 else 0.0
 
     def straight_seconds(self, grains: float) -> float:
         """Return the second of an instant that swing does not move, such as a bar line's."""

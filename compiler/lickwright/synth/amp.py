@@ -162,13 +162,8 @@ def _body(lowest: tuple[tuple[float, float, float], ...], bins: Samples) -> Resp
         modes.append((hertz * (1 + 0.02 * scatter[n]), _WOOD_Q, _WOOD_LEVEL * (1 if scatter[n + 128] > 0 else -1)))
         hertz, n = hertz * _WOOD_STEP, n + 1
     total = np.full(len(bins), _PLATE + 0j)
-    for (
-        hertz,
-        q,
-        level,
-    ) in (
-        modes
-    ):  # of each: level · jd / (1 − share² + jd), where d is share / q; in reals, which takes a third of the time
+    # Of each: level · jd / (1 − share² + jd), where d is share / q; in reals, which takes a third of the time.
+    for hertz, q, level in modes:
         share = bins / hertz
         damped, stiff = share / q, 1 - share * share
         part = level * damped / (stiff * stiff + damped * damped)
