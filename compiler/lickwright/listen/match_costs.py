@@ -34,6 +34,13 @@ _TUNEFUL = (
     "swells", "tremolo picking", "harmonics in a double stop", "grace notes", "chords of three notes and more",
     "notes below the E string's open one", "notes above the 24th fret", "notes too short to hear",
 )  # fmt: skip
+_LOOSE = (ExpectedKind.PASSED, ExpectedKind.UNPITCHED)  # what begins at any pitch
+_STRUCK_ON = (
+    "tremolo picking",
+    "dead notes and rakes",
+    "scrapes",
+    "swells",
+)  # what goes on by more strokes, or louder ones
 _TUNEFUL_LEAST, _TUNEFUL_MOST = 0.06, 0.5  # of such a group that begins at its pitch, and of one that does not
 _MISHEARD = 0.3  # of a pitch that is often taken for the right one
 _NEAR, _FAR = 0.42, 1.0  # semitones off: up to the first it is right, from the second on another note
@@ -82,44 +89,63 @@ def _interval_costs(pitches: NDArray[np.float32], lows: NDArray[np.float32], hig
 def pitch_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float) -> PitchCosts:
     """Return the costs of a hearing whose pitches are `higher` semitones above those of the groups."""
     pitches = hearing.pitches - np.float32(higher)
-    lengths = np.diff(hearing.starts)
-    weight = np.clip(lengths / 0.10, 0.3, 1.0).astype(np.float32)
-    silent = ~np.isfinite(hearing.pitches) & (hearing.levels < hearing.features.loud - 42)
-    unclear = ~np.isfinite(hearing.pitches)
-    firsts = _interval_costs(pitches, *(np.array([g.first[n] for g in groups], np.float32) for n in (0, 1)))
     lows, highs = (np.array(v, np.float32) for v in ([g.low for g in groups], [g.high for g in groups]))
-    wholes = _interval_costs(pitches, lows, highs)
-    begin = np.where(unclear, _UNCLEAR, firsts * weight + (1 - weight) * 0.3 * (firsts > 0))
-    combs = _comb_costs(hearing, groups, higher)
-    pairs = [n for n, g in enumerate(groups) if g.kind is ExpectedKind.PAIR]
-    many = np.array([len(g.pitches) > 1 for g in groups])
-    begin = np.where(unclear, np.clip(combs, 0.1, _UNCLEAR), np.minimum(begin, combs + _SECOND))
-    begin[pairs] = combs[pairs]
-    loose = np.array([g.kind in (ExpectedKind.PASSED, ExpectedKind.UNPITCHED) for g in groups])
-    begin[loose] = 0.12
-    tuneful = np.array([is_tuneful(g) and bool(g.why) for g in groups])
-    pitched = np.where(unclear | many[:, None], 1.0, firsts * weight)
-    begin[tuneful] = np.clip(np.minimum(pitched, combs), _TUNEFUL_LEAST, _TUNEFUL_MOST)[tuneful]
-    begin[:, silent] = _SILENT
+    weight = np.clip(np.diff(hearing.starts) / 0.10, 0.3, 1.0).astype(np.float32)
+    silent = ~np.isfinite(hearing.pitches) & (hearing.levels < hearing.features.loud - 42)
     sure = 1 / (1 + np.exp(-np.clip(hearing.picks, -20, 20)))  # that it is a pick
-    struck = np.array([g.struck for g in groups])[:, None]
-    stepped = np.where(struck, _STEP_ONLY_STRUCK, _STEP_ONLY)
-    no_pick = np.array([_NO_PICK_SWELL if g.why == "swells" else _NO_PICK for g in groups])[:, None]
-    begin += np.minimum(no_pick * (1 - sure), np.where(hearing.steps, stepped, 1.0))
-    inside = np.where(unclear, 0.0, wholes * weight * EXTRA)
-    inside[pairs] = 0.0
-    inside = np.maximum(inside, EXTRA * weight * sure)
-    again = np.array(
-        [
-            g.why in ("tremolo picking", "dead notes and rakes", "scrapes", "swells") or any(s.trill for s in g.sounds)
-            for g in groups
-        ]
-    )
-    inside[again] *= 0.1
-    inside[loose & ~again] *= 0.6
+    firsts = _interval_costs(pitches, *(np.array([g.first[n] for g in groups], np.float32) for n in (0, 1)))
+    begin = _begin_costs(hearing, groups, firsts, _comb_costs(hearing, groups, higher), weight)
+    begin[:, silent] = _SILENT
+    begin += _unstruck_costs(hearing, groups, sure)
+    inside = _inside_costs(hearing, groups, _interval_costs(pitches, lows, highs), weight, sure)
     inside[:, silent] = 0
     away = np.maximum(lows[:, None] - pitches[None, :], pitches[None, :] - highs[:, None]).min(axis=0)
     return PitchCosts(begin.astype(np.float32), inside.astype(np.float32), ~(away < _FAR))
+
+
+def _begin_costs(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], firsts: Costs, combs: Costs, weight: Costs
+) -> NDArray[np.floating]:
+    """Return what it costs that each group begins with each stretch, by the pitch and by the partials; `weight`: how much a stretch tells by its length."""
+    unclear = ~np.isfinite(hearing.pitches)
+    begin = firsts * weight + (1 - weight) * 0.3 * (firsts > 0)
+    begin = np.where(unclear, np.clip(combs, 0.1, _UNCLEAR), np.minimum(begin, combs + _SECOND))
+    pairs = _are_of(groups, ExpectedKind.PAIR)
+    begin[pairs] = combs[pairs]
+    begin[_are_of(groups, *_LOOSE)] = 0.12
+    tuneful = np.array([is_tuneful(g) and bool(g.why) for g in groups])
+    many = np.array([len(g.pitches) > 1 for g in groups])
+    pitched = np.where(unclear | many[:, None], 1.0, firsts * weight)
+    begin[tuneful] = np.clip(np.minimum(pitched, combs), _TUNEFUL_LEAST, _TUNEFUL_MOST)[tuneful]
+    return begin
+
+
+def _unstruck_costs(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], sure: NDArray[np.floating]
+) -> NDArray[np.floating]:
+    """Return what it costs besides that each group begins with a stretch where no string is struck for sure."""
+    struck = np.array([g.struck for g in groups])[:, None]
+    stepped = np.where(struck, _STEP_ONLY_STRUCK, _STEP_ONLY)
+    no_pick = np.array([_NO_PICK_SWELL if g.why == "swells" else _NO_PICK for g in groups])[:, None]
+    return np.asarray(np.minimum(no_pick * (1 - sure), np.where(hearing.steps, stepped, 1.0)))
+
+
+def _inside_costs(
+    hearing: Hearing, groups: Sequence[ExpectedGroup], wholes: Costs, weight: Costs, sure: NDArray[np.floating]
+) -> NDArray[np.floating]:
+    """Return what it costs that each stretch belongs to each group, which began before."""
+    inside = np.where(~np.isfinite(hearing.pitches), 0.0, wholes * weight * EXTRA)
+    inside[_are_of(groups, ExpectedKind.PAIR)] = 0.0
+    inside = np.maximum(inside, EXTRA * weight * sure)
+    again = np.array([g.why in _STRUCK_ON or any(s.trill for s in g.sounds) for g in groups])
+    inside[again] *= 0.1
+    inside[_are_of(groups, *_LOOSE) & ~again] *= 0.6
+    return inside
+
+
+def _are_of(groups: Sequence[ExpectedGroup], *kinds: ExpectedKind) -> NDArray[np.bool_]:
+    """Return which groups are of one of some kinds."""
+    return np.array([g.kind in kinds for g in groups])
 
 
 def _comb_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float) -> Costs:
