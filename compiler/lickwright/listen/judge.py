@@ -166,7 +166,7 @@ def _judge_pass(
     ends_at = _break_off(notes)
     for note in notes:
         note.kinds |= {deviation.kind for deviation in note_deviations(note)}
-    extras = find_extras(hearing, groups, times, pace, higher)
+    extras = find_extras(whole, pace)
     jumps = [HeardPause(float(heard[k]), seconds, groups[k].sounds[0]) for k, seconds in timing.pauses]
     pauses = tuple(jump for jump in jumps if jump.seconds > 0)
     skips = tuple(jump._replace(seconds=-jump.seconds) for jump in jumps if jump.seconds < 0)

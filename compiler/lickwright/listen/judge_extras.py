@@ -1,6 +1,6 @@
 """Notes that the lick has not.
 
-In: a `Hearing`, the groups of a lick and their times in a pass. Out: `ExtraNote`s. Only verified picks count with a pitch whose partials rise there, and
+In: a `HeardPass`. Out: `ExtraNote`s. Only verified picks count with a pitch whose partials rise there, and
 none beside dead notes, rakes or what is passed over, nor where the player hesitates.
 """
 
@@ -11,9 +11,10 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from lickwright.listen.combs import comb_strength
-from lickwright.listen.entries import Entry, strongest_entry
+from lickwright.listen.entries import Entry
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.features import FRAME
+from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.judge_notes import PassTimes
 from lickwright.listen.model import ExtraNote
 from lickwright.listen.picks import attack_sharpness
@@ -40,42 +41,49 @@ _HESITATION = 0.45  # seconds beyond what is expected
 _LATEST = 0.2  # seconds before that in which no extra note begins
 
 
-def find_extras(
-    hearing: Hearing, groups: Sequence[ExpectedGroup], times: PassTimes, pace: float, higher: float
-) -> list[ExtraNote]:
-    """Return the extra notes of a pass, in order."""
-    told = [n for n, b in enumerate(times.begins) if b is not None]
+def find_extras(heard: HeardPass, pace: float) -> list[ExtraNote]:
+    """Return the extra notes of a pass, in order. `pace` are the seconds played for each second written."""
+    told = [n for n, b in enumerate(heard.times.begins) if b is not None]
     found: list[ExtraNote] = []
     for n, following in zip(told, [*told[1:], None], strict=True):
-        if not _is_passed(groups, n, following):
-            found += _extras_between(hearing, groups, times, n, following, pace, higher)
+        if not _is_passed(heard.groups, n, following):
+            found += _extras_between(heard, n, following, pace)
     return found
 
 
-def _extras_between(
-    hearing: Hearing,
-    groups: Sequence[ExpectedGroup],
-    times: PassTimes,
-    n: int,
-    following: int | None,
-    pace: float,
-    higher: float,
-) -> Iterator[ExtraNote]:
+def _extras_between(heard: HeardPass, n: int, following: int | None, pace: float) -> Iterator[ExtraNote]:
     """Yield the extra notes between a group and the one that is heard next, None after the last; none where the player hesitates."""
-    start, next_start = times.starts[n], None if following is None else times.starts[following]
-    end = groups[n].at + groups[n].length if following is None else groups[following].at
-    until = float(start or 0) + (end - groups[n].at) * pace + (_LATEST if following is None else _HESITATION)
+    hearing, groups, times = heard.hearing, heard.groups, heard.times
+    until = _latest_end(heard, n, following, pace)
+    next_start = None if following is None else times.starts[following]
     if next_start is not None and next_start > until:
         return
-    last = hearing.count if following is None else times.begins[following] or 0
-    if next_start is not None and last < hearing.count and next_start - hearing.starts[last] >= _APART:
-        last += 1  # the stretch that was taken for the next group comes before it
-    for k in range((times.begins[n] or 0) + 1, last):
+    around = [groups[n]] if following is None else [groups[n], groups[following]]
+    for k in range((times.begins[n] or 0) + 1, _stop_between(heard, following)):
         if hearing.starts[k] >= until - _LATEST or not _has_room(hearing, k, times):
             continue
-        pitch = _extra_pitch(hearing, k, groups[n], [] if following is None else [groups[following]], higher)
+        pitch = _extra_pitch(heard, k, around)
         if pitch is not None:
             yield ExtraNote(float(hearing.starts[k]), pitch, groups[n].sounds[0])
+
+
+def _latest_end(heard: HeardPass, n: int, following: int | None, pace: float) -> float:
+    """Return until when a group may go on before the player hesitates, in seconds."""
+    groups = heard.groups
+    end = groups[n].at + groups[n].length if following is None else groups[following].at
+    late = _LATEST if following is None else _HESITATION
+    return float(heard.times.starts[n] or 0) + (end - groups[n].at) * pace + late
+
+
+def _stop_between(heard: HeardPass, following: int | None) -> int:
+    """Return the first stretch that is no longer before a group, None for the end of the recording."""
+    hearing = heard.hearing
+    if following is None:
+        return hearing.count
+    stop, start = heard.times.begins[following] or 0, heard.times.starts[following]
+    if start is not None and stop < hearing.count and start - hearing.starts[stop] >= _APART:
+        return stop + 1  # the stretch that was taken for the group comes before it
+    return stop
 
 
 def _is_passed(groups: Sequence[ExpectedGroup], n: int, following: int | None) -> bool:
@@ -94,17 +102,18 @@ def _has_room(hearing: Hearing, k: int, times: PassTimes) -> bool:
     return apart and lasts >= _SHORT and bool(hearing.levels[k] >= hearing.features.loud - _SOFT)
 
 
-def _extra_pitch(
-    hearing: Hearing, k: int, group: ExpectedGroup, following: Sequence[ExpectedGroup], higher: float
-) -> float | None:
-    """Return the pitch, as the lick would write it, of the extra note that a stretch begins; None where it begins none."""
-    at, pick, pitch = float(hearing.starts[k]), float(hearing.picks[k]), float(hearing.pitches[k]) - higher
+def _extra_pitch(heard: HeardPass, k: int, around: Sequence[ExpectedGroup]) -> float | None:
+    """Return the pitch, as the lick would write it, of the extra note that a stretch begins; None where it begins none.
+
+    `around` are the group that sounds and the one that follows, if one does.
+    """
+    hearing, group = heard.hearing, around[0]
+    at, pick, pitch = float(hearing.starts[k]), float(hearing.picks[k]), float(hearing.pitches[k]) - heard.higher
     if pick <= _PICK or _is_gliding(hearing, at):
         return None
     if not np.isfinite(pitch):
-        pitch = _newest_pitch(hearing, k, [group, *following], higher)
-    others = [p + higher for p in group.pitches if abs(p - pitch) > _SAME]
-    entry = strongest_entry(hearing.recording, hearing.features, (at - _AROUND, at + _AROUND), pitch + higher, others)
+        pitch = _newest_pitch(hearing, k, around, heard.higher)
+    entry = heard.entry((at - _AROUND, at + _AROUND), pitch, [p for p in group.pitches if abs(p - pitch) > _SAME])
     return pitch if entry is not None and _is_struck(group, pitch, pick, entry) else None
 
 
