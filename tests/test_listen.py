@@ -257,6 +257,19 @@ def test_a_slide_takes_its_time() -> None:
         assert (differing(judged(timeline, pluck(whole))) == {slid: {DifferenceKind.EARLY}}) == said
 
 
+def test_an_extra_note_on_the_way_to_a_chord_is_told() -> None:
+    """The chord itself is not judged, and no note of it is extra."""
+    timeline = timeline_of('tempo 100\nstep 1/4\nlick "Close"\n| A0 A3 D0 D2 | D2- G0&B1&e0- ||\n')
+    tones = take_of(timeline)[0]
+    middle = tones[4].start + 0.6
+    assert best(judged(timeline, pluck(tones))).extras == ()
+    tones.insert(5, steady(middle, tones[4].end, 59))
+    tones[4] = tones[4]._replace(end=middle)
+    (one,) = best(judged(timeline, pluck(tones))).extras
+    assert one.at == pytest.approx(middle, abs=0.02)
+    assert round(one.pitch) == 59
+
+
 def test_a_soft_sound_beside_the_guitar_is_no_extra_note() -> None:
     """Somebody else's note, 26 dB softer, between two of the lick's; the same note as loud as the others is an extra one."""
     timeline = timeline_of(WALK)
@@ -379,6 +392,19 @@ def test_a_repeated_note_that_no_stretch_begins_is_heard_where_the_string_is_str
     timing = judge_onsets(np.array([g.at for g in found.groups]), np.array(found.times.starts, float))
     assert times_told(found, timing)[1]
     assert timing.late[1] == pytest.approx(late, abs=0.02)
+
+
+@pytest.mark.parametrize("late", [-0.1, 0.1])
+def test_a_note_that_no_stretch_begins_is_told_to_be_early_or_late_where_its_partials_rise(late: float) -> None:
+    timeline = timeline_of(WALK)
+    tones, performance = take_of(timeline)
+    tones[4] = moved(tones[4], 0.0, late)
+    tones[3] = tones[3]._replace(end=tones[4].start)
+    found = _without_stretch(timeline, tones, performance, 4)
+    assert found.times.starts[4] == pytest.approx(tones[4].start, abs=0.012)
+    timing = judge_onsets(np.array([g.at for g in found.groups]), np.array(found.times.starts, float))
+    assert times_told(found, timing)[4]
+    assert timing.late[4] == pytest.approx(late, abs=0.02)
 
 
 def test_a_repeated_note_that_is_left_out_is_not_heard_in_the_ring_of_the_one_before() -> None:

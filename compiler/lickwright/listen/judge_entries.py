@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lickwright.core.fast_dataclass import replace
-from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN, SURE_STRENGTH
+from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN, SURE_STRENGTH, Entry
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.heard_pass import AROUND, ON_TIME, SHARP, HeardPass
 from lickwright.listen.judge_notes import PassTimes, pass_times
@@ -20,6 +20,7 @@ from lickwright.listen.lateness import SURE, OnsetTiming, judge_onsets
 from lickwright.listen.stretches import PICKED
 from lickwright.notation.techniques import Curve, Stroke
 
+_EDGE = 0.007  # seconds from the end of the window around an instant in which an entry may go on beyond it
 _FARTHER = 0.180  # seconds on either side of the expected time in which a note may be struck whose pitch sounds already
 _NEAR = 0.008  # seconds on either side of an instant that was found as the sharpest one
 _CLAIMED = 0.020  # seconds on either side of where a stretch begins
@@ -33,6 +34,7 @@ _RISEN_ON_TIME = 6.0  # decibels that a pitch must rise by whose stretch begins 
 # Decibels that the high band rises by where that alone tells that a string is struck again: 5 at most where such a note was left out, 10 and more where it
 # was played.
 _STRUCK_AGAIN = 8.0
+_CLEAR = 0.0  # strength of an entry that tells by itself that a note is early or late
 _NO_WEAKER = 4.0  # by how much an entry on time may be weaker than the one elsewhere, which may be a noise
 
 
@@ -74,12 +76,15 @@ def times_told(heard: HeardPass, timing: OnsetTiming) -> list[bool]:
 
 def _is_told(heard: HeardPass, n: int, start: float, timing: OnsetTiming) -> bool:
     late = abs(timing.late[n])
-    if heard.times.begins[n] is None and heard.sharpest(start - _NEAR, start + _NEAR)[0] <= _STRUCK_AGAIN:
-        return False
     if not late > _LATE:
-        return True
+        return heard.times.begins[n] is not None or _is_struck_sharply(heard, start)
     loose = not SURE * timing.error[n] < late < _LATEST
     return not loose and _is_sure(heard, n, start, timing) and not _is_nearer_its_like(heard.groups, n, timing)
+
+
+def _is_struck_sharply(heard: HeardPass, start: float) -> bool:
+    """Return whether a string is struck at an instant so sharply that nothing else need tell it."""
+    return heard.sharpest(start - _NEAR, start + _NEAR)[0] > _STRUCK_AGAIN
 
 
 def _is_sure(heard: HeardPass, n: int, start: float, timing: OnsetTiming) -> bool:
@@ -88,9 +93,11 @@ def _is_sure(heard: HeardPass, n: int, start: float, timing: OnsetTiming) -> boo
     sharp = SHARP if begin is not None else _STRUCK_AGAIN
     if _is_struck_again(heard, start, start - float(timing.late[n]), sharp):
         return False
-    if begin is None:  # struck so sharply that nothing else need tell it
-        return heard.repeats(n)
     told = [entry for entry in heard.entries(n, start, _CLAIMED) if entry is not None]
+    if begin is None:
+        if _is_struck_sharply(heard, start) and heard.repeats(n):
+            return True
+        return bool(told) and all(entry.strength > _CLEAR and entry.rise > RISEN for entry in told)
     struck = bool(heard.hearing.picks[begin] > PICKED)
     if not told:
         return struck
@@ -131,10 +138,17 @@ def _entries_left_out(heard: HeardPass) -> Iterator[tuple[int, float]]:
             if sharp > _STRUCK_AGAIN:
                 yield n, struck_at
                 continue
-        found = heard.entries(n, at, AROUND)
+        found = _entries_around(heard, n, at)
         told = [entry for entry in found if entry is not None and entry.is_sure]
         if len(told) == len(found):
             yield n, told[0].at
+
+
+def _entries_around(heard: HeardPass, n: int, at: float) -> list[Entry | None]:
+    """Return the entries of a group near an instant; those that rise still where the window ends are looked for beyond it: a note may be early or late."""
+    found = heard.entries(n, at, AROUND)
+    edge = next((e.at for e in found if e is not None and abs(e.at - at) > AROUND - _EDGE), None)
+    return found if edge is None else heard.entries(n, edge, AROUND)
 
 
 def _entries_on_time(heard: HeardPass) -> Iterator[tuple[int, float]]:

@@ -1,7 +1,7 @@
 """Notes that the lick has not.
 
-In: a `HeardPass`. Out: `ExtraNote`s. Only verified picks count with a pitch whose partials rise there, and
-none beside dead notes, rakes or what is passed over, nor where the player hesitates.
+In: a `HeardPass`. Out: `ExtraNote`s. Only verified picks count with a pitch whose partials rise there, and none between dead notes or in trills, near what
+is passed over, nor where the player hesitates.
 """
 
 from __future__ import annotations
@@ -21,15 +21,18 @@ from lickwright.listen.picks import attack_sharpness
 from lickwright.listen.second_opinion import new_spectrum
 from lickwright.listen.stretches import Hearing
 
+_PICK_FAINT = -1.5  # odds of a pick that only a strong entry makes one
 _PICK, _PICK_SAME = 1.0, 2.5  # odds of a pick, and of one at the pitch that sounds already
-_PICK_MOVING = 4.5  # odds of a pick while a bend or a slide is on its way
+_PICK_MOVING = 4.5  # odds of a pick while a bend or a slide is on its way, or something is passed over
 _SOFT = 21.0  # decibels below the loudest
 _APART = 0.075  # seconds from the notes of the lick
+_BESIDE = 0.30  # seconds from a grace note, a chord or what else is passed over, in which each of its strings begins
 _SAME = 0.5  # semitones
 _AROUND = 0.020  # seconds on either side of the pick in which the partials of an extra note rise
 # Odds of the pick and half the strength of the entry (decibels) together, over 114 extra notes and 430 stretches that are none of the sets of
 # tests/bench/listening.py: at another pitch the former have 6.2 and more, the latter 4 at most; at the same one 2.7 and more, where no ring rises by 3 dB.
 _STRUCK_ELSE, _STRUCK_SAME = 6.0, 2.5
+_STRUCK_FAINTLY = 8.0  # of a faint pick at another pitch: extra notes have 8.5 and more, low noise 7.3 at most
 _RINGS_ON = 3.0  # decibels below which a pitch does not rise
 _STRONG = 1.0  # strength of an entry while a bend or a slide is on its way
 _GLIDE = 0.045  # seconds on either side of an instant over which a pitch moves on, at most so many semitones from frame to frame, and so many in all
@@ -46,7 +49,7 @@ def find_extras(heard: HeardPass, pace: float) -> list[ExtraNote]:
     told = [n for n, b in enumerate(heard.times.begins) if b is not None]
     found: list[ExtraNote] = []
     for n, following in zip(told, [*told[1:], None], strict=True):
-        if not _is_passed(heard.groups, n, following):
+        if not _is_unpitched(heard.groups, n, following):
             found += _extras_between(heard, n, following, pace)
     return found
 
@@ -61,6 +64,8 @@ def _extras_between(heard: HeardPass, n: int, following: int | None, pace: float
     around = [groups[n]] if following is None else [groups[n], groups[following]]
     for k in range((times.begins[n] or 0) + 1, _stop_between(heard, following)):
         if hearing.starts[k] >= until - _LATEST or not _has_room(hearing, k, times):
+            continue
+        if _is_beside_passed(heard, k, n, following):
             continue
         pitch = _extra_pitch(heard, k, around)
         if pitch is not None:
@@ -86,13 +91,22 @@ def _stop_between(heard: HeardPass, following: int | None) -> int:
     return stop
 
 
-def _is_passed(groups: Sequence[ExpectedGroup], n: int, following: int | None) -> bool:
-    """Return whether something between two groups is not judged: dead notes, trills, a rake or a grace note on the way."""
-    last = following if following is not None else min(n + 1, len(groups) - 1)
-    between = groups[n : last + 1]
-    return any(
-        g.kind is ExpectedKind.UNPITCHED or g.lead or bool(g.why) or any(s.trill for s in g.sounds) for g in between
-    )
+def _between(groups: Sequence[ExpectedGroup], n: int, following: int | None) -> range:
+    """Return the groups from one to the one that is heard next, both included."""
+    return range(n, (following if following is not None else min(n + 1, len(groups) - 1)) + 1)
+
+
+def _is_unpitched(groups: Sequence[ExpectedGroup], n: int, following: int | None) -> bool:
+    """Return whether picks between two groups need be no notes of their own: dead notes and trills."""
+    between = [groups[m] for m in _between(groups, n, following)]
+    return any(g.kind is ExpectedKind.UNPITCHED or any(s.trill for s in g.sounds) for g in between)
+
+
+def _is_beside_passed(heard: HeardPass, k: int, n: int, following: int | None) -> bool:
+    """Return whether a pick may be of a rake, a grace note, a chord or what else is passed over: it is faint, or near where that is or should be."""
+    passed = [m for m in _between(heard.groups, n, following) if heard.groups[m].lead or heard.groups[m].why]
+    at, faint = float(heard.hearing.starts[k]), bool(heard.hearing.picks[k] <= _PICK_MOVING)
+    return bool(passed) and (faint or any(abs(at - heard.place(m)) < _BESIDE for m in passed))
 
 
 def _has_room(hearing: Hearing, k: int, times: PassTimes) -> bool:
@@ -109,7 +123,7 @@ def _extra_pitch(heard: HeardPass, k: int, around: Sequence[ExpectedGroup]) -> f
     """
     hearing, group = heard.hearing, around[0]
     at, pick, pitch = float(hearing.starts[k]), float(hearing.picks[k]), float(hearing.pitches[k]) - heard.higher
-    if pick <= _PICK or _is_gliding(hearing, at):
+    if pick <= _PICK_FAINT or _is_gliding(hearing, at):
         return None
     if not np.isfinite(pitch):
         pitch = _newest_pitch(hearing, k, around, heard.higher)
@@ -119,11 +133,19 @@ def _extra_pitch(heard: HeardPass, k: int, around: Sequence[ExpectedGroup]) -> f
 
 def _is_struck(group: ExpectedGroup, pitch: float, pick: float, entry: Entry) -> bool:
     """Return whether a pitch is struck while a group sounds, by the odds of the pick and by how it enters; a group that has it already may only ring on."""
-    if not group.low - 0.6 <= pitch <= group.high + 0.6:
-        return entry.strength > 0 and pick + entry.strength / 2 > _STRUCK_ELSE
+    if not any(low - 0.6 <= pitch <= high + 0.6 for low, high in _ways(group)):
+        return pick + entry.strength / 2 > (_STRUCK_ELSE if pick > _PICK else _STRUCK_FAINTLY)
+    if group.kind is ExpectedKind.PASSED:  # it may be struck many times, as a tremolo is
+        return False
     if group.high - group.low > 0.4:
         return pick > _PICK_MOVING and entry.strength > _STRONG
     return pick > _PICK_SAME and entry.rise > _RINGS_ON and pick + entry.strength / 2 > _STRUCK_SAME
+
+
+def _ways(group: ExpectedGroup) -> list[tuple[float, float]]:
+    """Return the lowest and the highest pitch of each note of a chord, or of a group as a whole."""
+    chord = len(group.pitches) > 2 and not any(sound.shapes for sound in group.sounds)
+    return [(p, p) for p in group.pitches] if chord else [(group.low, group.high)]
 
 
 def _is_gliding(hearing: Hearing, at: float) -> bool:

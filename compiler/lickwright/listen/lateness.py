@@ -15,7 +15,7 @@ from lickwright.listen.tempo_curve import TempoCurve, Values, fit_tempo_curve
 
 LEAST = 4  # onsets that a tempo needs, and that lie between two jumps so that one of them may be late
 PAUSE = 0.30  # seconds from which on a jump of time is a pause, or one back is time left out
-SURE = 3.0  # standard deviations from which on an onset is late rather than loose: one in thirty is out of time
+SURE = 2.25  # standard deviations from which on an onset that is off by `deviations.LATE` is late rather than loose: one in forty by chance
 _AT_ONCE, _OVERLAP = (
     160,
     16,
