@@ -146,14 +146,14 @@ def test_a_mistake_of_ours_costs_its_source_only(
     library: Path, memory: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     memory.put(str(library / "lib"), "/lib", recursive=True)
-    real = compiler.compile_bytes
+    real = compiler.compile_in_stages
 
-    def compile_bytes(data: bytes, name: str = "-", house: Any = None) -> Any:
+    def compile_in_stages(data: bytes, name: str = "-", house: Any = None) -> Any:
         if name.endswith("own.lick"):
             raise RuntimeError("a bug")
         return real(data, name, house)
 
-    monkeypatch.setattr(compiler, "compile_bytes", compile_bytes)
+    monkeypatch.setattr(compiler, "compile_in_stages", compile_in_stages)
     assert main(["make", "memory://lib", "--out", "memory://out"]) == 70
     seen = capsys.readouterr()
     assert "memory://lib/own.lick" in seen.err and "RuntimeError: a bug" in seen.err
