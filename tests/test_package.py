@@ -69,8 +69,10 @@ def test_a_compiled_wheel_that_fails_leaves_no_folder(
     assert copied and not list(tmp_path.iterdir()) and Path.cwd() == before
 
 
+# Under `nohup` a hang-up is ignored, and so it is in what is started there, unless that asks for it.
 ENDED = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGHUP, signal.SIG_DFL)
 sys.path.insert(0, sys.argv[1])
 import hatch_build
 def work(package):
