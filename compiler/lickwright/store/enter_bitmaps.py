@@ -31,7 +31,7 @@ from lickwright.store.lick_bitmaps import (
 FEWEST = 2000  # licks of an index that is given bitmaps: a smaller one is read through as fast (estimate)
 _MOST_STEPS = BYTES // 2  # of more a bitmap is longer, and read several times as fast
 _MOST_TEXT = (
-    1 << 21
+    1 << 18
 )  # characters whose words are in memory at a time; a word that no other lick has takes 400 bytes (measured)
 _COLUMNS = (*WORDS, *NUMBERS, *NAMES, *OTHERS, "boxes")
 _QUOTED = ", ".join(f'"{name}"' for name in _COLUMNS)  # `by` is a word of SQL
