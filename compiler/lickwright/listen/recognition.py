@@ -1,6 +1,6 @@
 """Whether what was played is the lick at all: the odds against a background of other licks.
 
-In: a `JudgedPass`, by how many semitones it is shifted and what its reading costs. Out: the logarithm of the odds, and the words of a refusal. The dynamic
+In: a `JudgedPass`, by how many semitones it is shifted and what its reading costs. Out: the words of a refusal. The dynamic
 programme finds a reading of any recording as any lick, and half the notes of a wrong one come out right; so that the share of right notes alone tells little.
 A student's own mistakes, however many, leave the cost of the reading low, its time steady and its pitch where it is written.
 """
@@ -65,26 +65,22 @@ def refusal_words(one: JudgedPass, shift: int, cost: float) -> str:
 
 def _is_lick(one: JudgedPass, shift: int, cost: float, tempo: float) -> bool:
     judged, beside = _without_hole(one, cost)
-    share, far = one.right_pitches / max(1, judged), abs(shift) > CAPO
-    if share >= _SURELY_RIGHT and judged >= _MANY and _is_usual(tempo) and _is_steady(one):
+    share, far, steady, usual = one.right_pitches / max(1, judged), abs(shift) > CAPO, _is_steady(one), _is_usual(tempo)
+    if share >= _SURELY_RIGHT and judged >= _MANY and usual and steady:
         if beside < (_SURELY_MOST_FAR if far else _SURELY_MOST):
             return True
     elif shift and share < _RIGHT_SHIFTED and (far or beside > _WELL_SHIFTED):
         return False
-    return recognition_odds(one, shift, cost) > _LIMIT
-
-
-def recognition_odds(one: JudgedPass, shift: int, cost: float) -> float:
-    """Return the logarithm of the odds that a pass is of the lick."""
-    usual = _is_usual(1 / max(1e-9, one.pace))
-    steady = _is_steady(one)
-    right, (judged, cost) = one.right_pitches, _without_hole(one, cost)
-    by_right = right * np.log(_RIGHT / _RIGHT_ELSEWHERE)
-    by_right += (judged - right) * np.log((1 - _RIGHT) / (1 - _RIGHT_ELSEWHERE))
-    odds = _BASE + _BY_RIGHT * float(np.clip(by_right, -_MOST_BY_RIGHT, _MOST_BY_RIGHT)) + _BY_COST * cost
-    odds += _UNSHIFTED if not shift else _FAR_SHIFTED if abs(shift) > CAPO else 0.0
+    odds = _BASE + _odds_by_right(one.right_pitches, judged) + _BY_COST * beside
+    odds += _UNSHIFTED if not shift else _FAR_SHIFTED if far else 0.0
     odds += _STEADY_UNKNOWN if steady is None else _IS_STEADY if steady else 0.0
-    return odds + (0.0 if usual else _ODD_TEMPO)
+    return odds + (0.0 if usual else _ODD_TEMPO) > _LIMIT
+
+
+def _odds_by_right(right: int, judged: int) -> float:
+    """Return what the notes that are right, of those that are judged, add to the logarithm of the odds."""
+    odds = right * np.log(_RIGHT / _RIGHT_ELSEWHERE) + (judged - right) * np.log((1 - _RIGHT) / (1 - _RIGHT_ELSEWHERE))
+    return _BY_RIGHT * float(np.clip(odds, -_MOST_BY_RIGHT, _MOST_BY_RIGHT))
 
 
 def _without_hole(one: JudgedPass, cost: float) -> tuple[int, float]:
