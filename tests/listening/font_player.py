@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 from guitar_strings import RATE, SOUND_FONT, Samples, Unavailable
-from played import Stroked, Take, picked_runs, strokes_by_string
+from played import Stroked, Take, picked_runs, pitches_at, strokes_by_string
 
 from lickwright.notation.techniques import Damping, Stroke
 
@@ -62,10 +62,7 @@ def _messages(note: Stroked, tail: list[Stroked], following: float, channel: int
     stop = min(stop, note.start + _SOUNDS.get(note.event.damping, stop))
     key = round(note.pitch)
     times = np.arange(note.start, stop, 0.004)
-    pitch = note.pitch + note.offsets(times)
-    for part in tail:
-        here = times >= part.start
-        pitch[here] = part.pitch + part.offsets(times[here])
+    pitch = pitches_at(note, tail, times)
     wheel = np.clip(np.round((pitch - key) / _RANGE * 8192), -8192, 8191).astype(int)
     moves = [k for k in range(len(times)) if not k or wheel[k] != wheel[k - 1]]
     found = [

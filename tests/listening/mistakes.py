@@ -12,7 +12,7 @@ import numpy as np
 from played import Stroked, Take, insert_pause, move_note
 
 from lickwright.notation.techniques import Curve, Stroke
-from lickwright.performance.pitch_curves import CurveShape
+from lickwright.performance.pitch_curves import CurveShape, PitchRamp
 from lickwright.timeline.model import SoundingNote
 
 Random = np.random.Generator
@@ -71,16 +71,21 @@ def mark_mistake(take: Take, sound: SoundingNote, name: str, amount: float = 0.0
 # --- the mistakes ------------------------------------------------------------------------------------------------------
 
 
-def _wrong(take: Take, random: Random) -> None:
-    sound = pick_one(random, simple_notes(take))
-    if sound is not None:
-        by = float(random.choice([-2, -1, 1, 2]))
-        for note in strokes_of(take, sound.index):
-            note.pitch += by
-        mark_mistake(take, sound, "wrong", by)
+def wrong_by(choices: tuple[int, ...]) -> Callable[[Take, Random], None]:
+    """Return the mistake of another pitch, so many semitones off."""
+
+    def apply(take: Take, random: Random) -> None:
+        sound = pick_one(random, simple_notes(take))
+        if sound is not None:
+            by = float(random.choice(choices))
+            for note in strokes_of(take, sound.index):
+                note.pitch += by
+            mark_mistake(take, sound, "wrong", by)
+
+    return apply
 
 
-def _missing(take: Take, random: Random) -> None:
+def leave_out(take: Take, random: Random) -> None:
     sound = pick_one(random, [s for s in simple_notes(take) if s.index])
     if sound is not None:
         take.notes[:] = [n for n in take.notes if n.event.sound != sound.index]
@@ -160,6 +165,16 @@ def miss_bend(take: Take, random: Random) -> None:
         mark_mistake(take, sound, "bend missing")
 
 
+def _delay_one(
+    take: Take, random: Random, found: list[tuple[SoundingNote, Stroked, PitchRamp]], late: float, name: str
+) -> None:
+    """Let one of these moves begin and end so many seconds later."""
+    if found:
+        sound, note, move = found[int(random.integers(len(found)))]
+        note.moves = tuple(m._replace(start=m.start + late, end=m.end + late) if m == move else m for m in note.moves)
+        mark_mistake(take, sound, name, late)
+
+
 def delay_bend(take: Take, random: Random) -> None:
     found = []
     late = float(random.uniform(0.1, 0.18))
@@ -168,10 +183,7 @@ def delay_bend(take: Take, random: Random) -> None:
         fall = next((m for m in note.moves if m.shape is CurveShape.EASE and m.change < 0), None)
         if (fall.start if fall else note.end) - rise.end > late + 0.12:
             found.append((sound, note, rise))
-    if found:
-        sound, note, rise = found[int(random.integers(len(found)))]
-        note.moves = tuple(m._replace(start=m.start + late, end=m.end + late) if m == rise else m for m in note.moves)
-        mark_mistake(take, sound, "bend late", late)
+    _delay_one(take, random, found, late, "bend late")
 
 
 def keep_bent(take: Take, random: Random) -> None:
@@ -194,10 +206,7 @@ def delay_release(take: Take, random: Random) -> None:
         fall = next((m for m in note.moves if m.shape is CurveShape.EASE and m.change <= -0.9), None)
         if fall is not None and note.end - fall.end > late + 0.08:
             found.append((sound, note, fall))
-    if found:
-        sound, note, fall = found[int(random.integers(len(found)))]
-        note.moves = tuple(m._replace(start=m.start + late, end=m.end + late) if m == fall else m for m in note.moves)
-        mark_mistake(take, sound, "release late", late)
+    _delay_one(take, random, found, late, "release late")
 
 
 def pick_too_soon(take: Take, random: Random) -> None:
@@ -284,7 +293,7 @@ def _restart(take: Take, random: Random) -> None:
 
 
 MISTAKES: dict[str, Callable[[Take, Random], None]] = {
-    "wrong": _wrong, "missing": _missing, "extra": _extra, "late": _out_of_time(0.08, 0.15), "early": _out_of_time(-0.15, -0.08),
+    "wrong": wrong_by((-2, -1, 1, 2)), "missing": leave_out, "extra": _extra, "late": _out_of_time(0.08, 0.15), "early": _out_of_time(-0.15, -0.08),
     "bend flat": bend_by(-0.8, -0.5, "bend flat"), "bend sharp": bend_by(0.5, 0.7, "bend sharp"), "bend missing": miss_bend,
     "bend late": delay_bend, "not released": keep_bent, "vibrato missing": miss_vibrato, "pair wrong": _pair_wrong,
     "pair missing": miss_in_pair, "pause": _pause, "restart": _restart,

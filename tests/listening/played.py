@@ -48,6 +48,15 @@ class Take:
     )  # of the whole: tuning, transposed, tempo, drift, restart, pause, ends
 
 
+def pitches_at(note: Stroked, tail: list[Stroked], times: np.ndarray) -> np.ndarray:
+    """Return the pitch at ascending times (seconds) of a note, and of those that are played on from it without a pick."""
+    pitch = note.pitch + note.offsets(times)
+    for part in tail:
+        here = times >= part.start
+        pitch[here] = part.pitch + part.offsets(times[here])
+    return pitch
+
+
 def warp_take(take: Take, time: Callable[[float], float]) -> None:
     for note in take.notes:
         note.start, note.end = time(note.start), time(note.end)

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 from guitar_strings import RATE, Samples
-from played import Stroked, Take, picked_runs, strokes_by_string
+from played import Stroked, Take, picked_runs, pitches_at, strokes_by_string
 from rooms import level
 
 from lickwright.notation.techniques import Damping, Stroke
@@ -73,10 +73,7 @@ def _add_note(
 ) -> None:
     count = int((stop - note.start) * RATE)
     times = note.start + np.arange(0, count + 96, 96) / RATE
-    pitch = note.pitch + note.offsets(times)
-    for part in tail:
-        here = times >= part.start
-        pitch[here] = part.pitch + part.offsets(times[here])
+    pitch = pitches_at(note, tail, times)
     semitones = np.interp(np.arange(count), np.arange(len(times)) * 96, pitch)
     edge = np.concatenate((np.full(_GLIDE, semitones[0]), semitones))
     summed = np.cumsum(edge)

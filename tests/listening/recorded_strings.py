@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 from guitar_strings import LEAD, RATE, Guitar, RecordedString, Samples, Unavailable, cut_string
-from played import Stroked, Take, picked_runs, strokes_by_string
+from played import Stroked, Take, picked_runs, pitches_at, strokes_by_string
 from rooms import level
 
 from lickwright.notation.techniques import Damping, Stroke
@@ -74,10 +74,7 @@ def _add_note(
 ) -> None:
     count = int((stop - note.start) * RATE)
     times = note.start + np.arange(0, count + 120, 120) / RATE
-    pitch = note.pitch + note.offsets(times)
-    for part in tail:
-        here = times >= part.start
-        pitch[here] = part.pitch + part.offsets(times[here])
+    pitch = pitches_at(note, tail, times)
     recorded = _recording(note, guitar)
     speed = np.interp(np.arange(count), np.arange(len(times)) * 120, 2 ** ((pitch - recorded.pitch) / 12))
     struck = note.event.stroke not in _LEGATO

@@ -14,10 +14,12 @@ from mistakes import (
     bend_by,
     held_bends,
     judged_notes,
+    leave_out,
     mark_mistake,
     pick_one,
     simple_notes,
     strokes_of,
+    wrong_by,
 )
 from played import Stroked, Take, insert_pause, move_note
 
@@ -37,25 +39,6 @@ def _gap_before(take: Take, at: float) -> float:
 
 
 # --- one note ----------------------------------------------------------------------------------------------------------
-
-
-def _wrong_by(choices: tuple[int, ...]) -> Slip:
-    def apply(take: Take, random: Random) -> None:
-        sound = pick_one(random, simple_notes(take))
-        if sound is not None:
-            by = float(random.choice(choices))
-            for note in strokes_of(take, sound.index):
-                note.pitch += by
-            mark_mistake(take, sound, "wrong", by)
-
-    return apply
-
-
-def _left_out(take: Take, random: Random) -> None:
-    sound = pick_one(random, [s for s in simple_notes(take) if s.index])
-    if sound is not None:
-        take.notes[:] = [n for n in take.notes if n.event.sound != sound.index]
-        mark_mistake(take, sound, "missing")
 
 
 def _first_left_out(take: Take, random: Random) -> None:
@@ -270,8 +253,8 @@ def _again_from_the_bar(take: Take, random: Random) -> None:
 
 
 SLIPS: dict[str, Slip] = {
-    "neighbor fret": _wrong_by((-1, 1)), "two frets off": _wrong_by((-2, 2, -3, 3)), "wrong string": _wrong_by((-5, 5, 4, -4)),
-    "left out": _left_out, "first left out": _first_left_out, "grabbed": _grab, "extra between": _between((-4, -3, -2, -1, 1, 2, 3, 5)),
+    "neighbor fret": wrong_by((-1, 1)), "two frets off": wrong_by((-2, 2, -3, 3)), "wrong string": wrong_by((-5, 5, 4, -4)),
+    "left out": leave_out, "first left out": _first_left_out, "grabbed": _grab, "extra between": _between((-4, -3, -2, -1, 1, 2, 3, 5)),
     "picked again": _between((0,)), "late": _out_of_time(1), "early": _out_of_time(-1), "bend missing": MISTAKES["bend missing"],
     "bend flat": bend_by(-0.85, -0.5, "bend flat"), "bend sharp": bend_by(0.5, 0.8, "bend sharp"), "bend late": MISTAKES["bend late"],
     "bend corrected": _corrected, "not released": MISTAKES["not released"], "vibrato missing": MISTAKES["vibrato missing"],

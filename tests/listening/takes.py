@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 from guitar_strings import LEAD, RATE, Guitar, Samples
-from played import Stroked, Take, strokes_by_string
+from played import Stroked, Take, pitches_at, strokes_by_string
 
 from lickwright.notation.techniques import Damping, Stroke
 
@@ -60,10 +60,7 @@ def _sound_note(
         return
     count += RATE // 50  # its end fades
     times = note.start + np.arange(0, count + 240, 240) / RATE
-    pitch = note.pitch + note.offsets(times)
-    for part in tail:
-        here = times >= part.start
-        pitch[here] = part.pitch + part.offsets(times[here])
+    pitch = pitches_at(note, tail, times)
     recorded = guitar.nearest(note.pitch)
     speed = np.interp(np.arange(count), np.arange(len(times)) * 240, 2 ** ((pitch - recorded.pitch) / 12))
     struck = note.event.stroke not in _SOFT
