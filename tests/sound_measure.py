@@ -27,7 +27,6 @@ from lickwright.synth.waveguide import DelayLoop
 Wave = NDArray[np.float64]
 
 OPEN = (64, 59, 55, 50, 45, 40)  # MIDI pitches of the six strings
-_REACH = 24  # taps either side when a signal is read between its samples
 
 
 def note(start: float, end: float, pitch: float, string: int = 1, **more: object) -> NoteEvent:
@@ -69,32 +68,6 @@ def cents(hertz: float, against: float) -> float:
 
 def hertz(pitch: float) -> float:
     return float(440 * 2 ** ((pitch - 69) / 12))
-
-
-def yin(wave: Wave, rate: int, at: float, near: float) -> float:
-    """Hertz around second `at`, looked for within 30 % of `near`.
-
-    de Cheveigné & Kawahara 2002: the lag at which a window of two periods differs least from itself, divided by the mean
-    of all shorter lags; between samples by reading the signal there (windowed sinc), then by a parabola.
-    """
-    period = rate / near
-    window, low, high = int(2 * period), int(period / 1.3), int(period * 1.3) + 2
-    first = max(0, int(at * rate - (window + period) / 2))
-    part = wave[first : first + window + high + 1]
-    lagged = np.lib.stride_tricks.sliding_window_view(part[: window + high], window)
-    difference = ((lagged - part[:window]) ** 2).sum(axis=1)  # of all lags from 0 to `high`
-    mean = np.cumsum(difference) / np.maximum(np.arange(high + 1), 1)
-    best = low + int(np.argmin((difference[1:] / np.maximum(mean[1:], 1e-30))[low - 1 : high]))
-    steps = np.linspace(-1, 1, 9)
-    around = wave[first + best - _REACH : first + best + window + _REACH]
-    taps = np.lib.stride_tricks.sliding_window_view(around, 2 * _REACH + 1)[:window]
-    x = np.arange(-_REACH, _REACH + 1)[:, None] - steps
-    kernel = np.sinc(x) * np.cos(np.pi * np.clip(x / (2 * _REACH + 2), -0.5, 0.5)) ** 2
-    fine = ((taps @ kernel - part[:window, None]) ** 2).sum(axis=0)
-    k = min(7, max(1, int(fine.argmin())))
-    a, b, c = fine[k - 1 : k + 2]
-    lag = best + steps[k] + (steps[1] - steps[0]) * 0.5 * (a - c) / max(a - 2 * b + c, 1e-30)
-    return float(rate / lag)
 
 
 def first_partial(wave: Wave, rate: int, at: float, near: float, partial: int = 1) -> float:

@@ -380,6 +380,14 @@ def test_sounds_before_a_take_are_no_phrase_begun_again() -> None:
     assert not best(found).again
 
 
+def _is_told_late(found: HeardPass, n: int, start: float, late: float) -> None:
+    """Group `n` begins where it was played, and so many seconds late."""
+    assert found.times.starts[n] == pytest.approx(start, abs=0.012)
+    timing = judge_onsets(np.array([g.at for g in found.groups]), np.array(found.times.starts, float))
+    assert times_told(found, timing)[n]
+    assert timing.late[n] == pytest.approx(late, abs=0.02)
+
+
 @pytest.mark.parametrize("late", [-0.12, 0.0, 0.12])
 def test_a_repeated_note_that_no_stretch_begins_is_heard_where_the_string_is_struck(late: float) -> None:
     """Nothing of its pitch is new, and the attack may come early or late."""
@@ -388,10 +396,7 @@ def test_a_repeated_note_that_no_stretch_begins_is_heard_where_the_string_is_str
     tones[1] = moved(tones[1], 0.0, late)
     tones[0] = tones[0]._replace(end=tones[1].start)
     found = _without_stretch(timeline, tones, performance, 1)
-    assert found.times.starts[1] == pytest.approx(tones[1].start, abs=0.012)
-    timing = judge_onsets(np.array([g.at for g in found.groups]), np.array(found.times.starts, float))
-    assert times_told(found, timing)[1]
-    assert timing.late[1] == pytest.approx(late, abs=0.02)
+    _is_told_late(found, 1, tones[1].start, late)
 
 
 @pytest.mark.parametrize("late", [-0.1, 0.1])
@@ -401,10 +406,7 @@ def test_a_note_that_no_stretch_begins_is_told_to_be_early_or_late_where_its_par
     tones[4] = moved(tones[4], 0.0, late)
     tones[3] = tones[3]._replace(end=tones[4].start)
     found = _without_stretch(timeline, tones, performance, 4)
-    assert found.times.starts[4] == pytest.approx(tones[4].start, abs=0.012)
-    timing = judge_onsets(np.array([g.at for g in found.groups]), np.array(found.times.starts, float))
-    assert times_told(found, timing)[4]
-    assert timing.late[4] == pytest.approx(late, abs=0.02)
+    _is_told_late(found, 4, tones[4].start, late)
 
 
 def test_a_repeated_note_that_is_left_out_is_not_heard_in_the_ring_of_the_one_before() -> None:
