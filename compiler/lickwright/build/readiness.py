@@ -9,7 +9,7 @@ import os
 import sqlite3
 from collections.abc import Iterator, Sequence
 from json import loads
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from lickwright.build.tracks import Tracks
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
@@ -204,7 +204,7 @@ class _ReadinessCheck:
 
     def _of_outputs(self) -> Iterator[ReadinessProblem]:
         rows = {row.id: row for row in self._rows}
-        for folder, gone, source, *made in self._db.execute(_OUTPUTS):
+        for folder, gone, source, *made in self._set_aside("ready_outputs", _OUTPUTS):
             output = OutputRow._make(made)
             if source is None or gone == GONE:
                 expired = "its lick is gone"
@@ -224,7 +224,7 @@ class _ReadinessCheck:
         """Yield the copies in the release that are not those of the present outputs, and outputs that have none."""
         if not self._shelf.has_released:
             return
-        for folder, now, *made in self._db.execute(_RELEASED):
+        for folder, now, *made in self._set_aside("ready_copies", _RELEASED):
             copy = OutputRow._make(made)
             if now is None:
                 expired = "its lick is gone or could not be made"
@@ -234,6 +234,12 @@ class _ReadinessCheck:
                 yield ReadinessProblem(FILES, self._path(folder, copy.name), "", why)
         for folder, name in self._db.execute(_UNRELEASED):
             yield ReadinessProblem(FILES, self._path(folder, name), "", f"it is not in {RELEASE}")
+
+    def _set_aside(self, table: str, question: str) -> Iterator[Any]:
+        """Yield the rows that answer a question from a temporary table: a look at a file each takes long, and a build would have to wait."""
+        self._db.execute(f"CREATE TEMP TABLE {table} AS {question}")
+        yield from self._db.execute(f"SELECT * FROM temp.{table} ORDER BY rowid")
+        self._db.execute(f"DROP TABLE temp.{table}")
 
     def _path(self, folder: str, name: str) -> str:
         return os.path.normpath(os.path.join(self._out, folder, name))

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
+from collections.abc import Iterator
 from json import dumps
 
 from lickwright.cli import terminal
@@ -26,31 +27,36 @@ _INCOMPLETE = (
 
 def show_duplicates(index: LibraryIndex, library: str, form: str, limit: int | None, families: bool) -> None:
     """Print groups of licks that are alike as `form` says, "text" or "json"; at most `limit` groups, and licks in each."""
-    found = find_duplicates(index.connection, families)
-    if form == "json":
-        groups = [_as_value(index, group, limit) for group in found.groups]
-        terminal.out(dumps({"library": library, "complete": found.is_complete, "groups": groups}, indent=2) + "\n")
-        return
-    _print_groups(index, found, limit)
+    with index.one_state(hold=False):  # to compare all of them takes long
+        found = find_duplicates(index.connection, families)
+        text = _json(index, library, found, limit) if form == "json" else "".join(_text(index, library, found, limit))
+    terminal.out(text)
+
+
+def _json(index: LibraryIndex, library: str, found: Duplicates, limit: int | None) -> str:
+    groups = [_as_value(index, group, limit) for group in found.groups]
+    return dumps({"library": library, "complete": found.is_complete, "groups": groups}, indent=2) + "\n"
+
+
+def _text(index: LibraryIndex, library: str, found: Duplicates, limit: int | None) -> Iterator[str]:
+    yield from _groups(index, found, limit)
     ids = [lick for group in found.groups for lick in group.licks]
-    terminal.out(
-        stale_line(index, library, Counter(index.state(hit.path) for hit in fetch_hits(index.connection, ids)))
-    )
-    terminal.out("" if found.is_complete else _INCOMPLETE)
+    yield stale_line(index, library, Counter(index.state(hit.path) for hit in fetch_hits(index.connection, ids)))
+    yield "" if found.is_complete else _INCOMPLETE
     groups_of_licks = f"{console.counted_noun(len(found.groups), 'group')} of {console.counted_noun(len(ids), 'lick')}"
-    terminal.out((groups_of_licks if found.groups else "no licks are alike") + "\n")
+    yield (groups_of_licks if found.groups else "no licks are alike") + "\n"
 
 
-def _print_groups(index: LibraryIndex, found: Duplicates, limit: int | None) -> None:
+def _groups(index: LibraryIndex, found: Duplicates, limit: int | None) -> Iterator[str]:
     kind, most = "", limit or _GROUPS
     for group in found.groups[:most]:
         if group.kind != kind:
             kind = group.kind
-            terminal.out(f"{_KINDS[kind]}\n\n")
-        terminal.out(_group(index, group, limit or _MEMBERS) + "\n")
+            yield f"{_KINDS[kind]}\n\n"
+        yield _group(index, group, limit or _MEMBERS) + "\n"
     more = len(found.groups) - most
     if more > 0:
-        terminal.out(f"and {console.counted_noun(more, 'more group')}: --limit N shows more, --format json all\n\n")
+        yield f"and {console.counted_noun(more, 'more group')}: --limit N shows more, --format json all\n\n"
 
 
 _KINDS = {

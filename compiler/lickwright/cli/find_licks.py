@@ -55,7 +55,7 @@ def find_licks(
         # A table is printed after all of it is read; the other forms are printed lick by lick.
         index, code = library_index(library, whole=form != "text")
         with index:
-            show_listing(index, library, text, search(index), form)
+            show_listing(index, library, text, search, form)
     except QueryError as e:
         terminal.err(_complaint(text, e))
         return terminal.Exit.USAGE

@@ -1,6 +1,7 @@
 """Licks that were found in a library, as a table, as paths, as CSV or as JSON.
 
-In: a `Listing`, and the index that it comes from. Out: text on standard output; what is out of date or missing on standard error, or below a table.
+In: an index, and a search of it that gives a `Listing`. Out: text on standard output; what is out of date or missing on standard error, or below
+a table.
 """
 
 from __future__ import annotations
@@ -8,7 +9,7 @@ from __future__ import annotations
 import sys
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from itertools import repeat
+from itertools import islice, repeat
 from typing import NamedTuple, TypeAlias
 
 from lickwright.cli import terminal
@@ -18,6 +19,8 @@ from lickwright.index.search import SearchHit
 from lickwright.report import console
 
 Table: TypeAlias = tuple[tuple[str, ...], list[tuple[str, ...]]]  # heads and rows
+Write: TypeAlias = Callable[[str], None]
+_AT_ONCE = 250  # pieces, a lick each, that are read before any of them is printed
 _UNBOUNDED = 10_000  # columns in a pipe: no cell is cut
 _CSV = (
     "path", "line", "title", "key", "scale", "box", "level", "tempo", "meter", "feel", "bars", "notes", "seconds",
@@ -41,61 +44,93 @@ class Listing(NamedTuple):
         yield from zip(self.hits, repeat({}) if self.extras is None else self.extras, strict=False)
 
 
-def show_listing(index: LibraryIndex, library: str, question: str, listing: Listing, form: str) -> None:
-    """Print a listing as `form` says: "text", "paths", "csv" or "json". `library` and `question` are as typed."""
+def show_listing(
+    index: LibraryIndex, library: str, question: str, search: Callable[[LibraryIndex], Listing], form: str
+) -> None:
+    """Print what `search` finds as `form` says: "text", "paths", "csv" or "json". `library` and `question` are as typed.
+
+    Raises what `search` does, and `Unusable` where a build enters something before all of a long listing is read.
+    """
+    pieces = _listing(index, library, question, search, form)
+    while True:
+        with index.one_state():
+            some = list(islice(pieces, _AT_ONCE))
+        for write, text in some:  # outside of the block, since whoever reads what we write may make us wait
+            if text:
+                write(text)
+        if len(some) < _AT_ONCE:
+            return
+
+
+def _listing(
+    index: LibraryIndex, library: str, question: str, search: Callable[[LibraryIndex], Listing], form: str
+) -> Iterator[tuple[Write, str]]:
+    """Yield a listing piece by piece, each with the function that writes it."""
+    listing = search(index)
+    states: Counter[str] = Counter()  # of the licks shown, by what became of their source
     if form == "json":
-        _json(index, library, question, listing)
+        pieces = _json(index, library, question, listing)
     elif form == "csv":
-        _csv(index, listing)
+        pieces = _csv(index, listing, states)
     elif form == "paths":
-        _paths(index, listing.hits)
-    elif listing.hits:
-        _table(index, listing)
+        pieces = _paths(index, listing.hits, states)
+    else:
+        pieces = _table(index, listing, states)
+    yield from ((terminal.out, piece) for piece in pieces)
     if form != "json":
-        stale = stale_line(index, library, Counter(index.state(hit.path) for hit in listing.hits))
-        if stale:
-            (terminal.out if form == "text" else terminal.err)(stale)
-    terminal.err(listing.nothing)
+        yield terminal.out if form == "text" else terminal.err, stale_line(index, library, states)
+    yield terminal.err, listing.nothing
 
 
-def _table(index: LibraryIndex, listing: Listing) -> None:
+def _table(index: LibraryIndex, listing: Listing, states: Counter[str]) -> Iterator[str]:
+    if not listing.hits:
+        return
     from lickwright.cli.table import format_table
 
     heads, rows = listing.table()
-    states = [lick_state(index, hit) for hit in listing.hits]
-    shown = [(state,) for state in states] if any(states) else [()] * len(states)
-    rows = [(*row, *state, lick_place(index, hit)) for row, state, hit in zip(rows, shown, listing.hits, strict=True)]
-    heads = (*heads, *(("state",) if any(states) else ()), "where")
-    terminal.out(format_table(heads, rows, terminal.columns(sys.stdout, _UNBOUNDED), least="techniques"))
-    terminal.out(listing.summary)
+    states.update(index.state(hit.path) for hit in listing.hits)
+    words = [lick_state(index, hit) for hit in listing.hits]
+    shown = [(word,) for word in words] if any(words) else [()] * len(words)
+    rows = [(*row, *word, lick_place(index, hit)) for row, word, hit in zip(rows, shown, listing.hits, strict=True)]
+    heads = (*heads, *(("state",) if any(words) else ()), "where")
+    yield format_table(heads, rows, terminal.columns(sys.stdout, _UNBOUNDED), least="techniques")
+    yield listing.summary
 
 
-def _json(index: LibraryIndex, library: str, question: str, listing: Listing) -> None:
-    """Print one object, written lick by lick."""
+def _json(index: LibraryIndex, library: str, question: str, listing: Listing) -> Iterator[str]:
+    """Yield one object, lick by lick."""
     from json import dumps
 
     head = dumps({"library": library, "question": question, "total": listing.total, "licks": []}, indent=2)
-    terminal.out(head.removesuffix("]\n}"))
+    yield head.removesuffix("]\n}")
     between = ""
     for hit, extra in listing.with_extras():
         value = dumps({**lick_as_json(index, hit), **extra}, indent=2).replace("\n", "\n    ")
-        terminal.out(f"{between}\n    {value}")
+        yield f"{between}\n    {value}"
         between = ","
-    terminal.out("\n  ]\n}\n" if between else "]\n}\n")
+    yield "\n  ]\n}\n" if between else "]\n}\n"
 
 
-def _csv(index: LibraryIndex, listing: Listing) -> None:
-    """Print a row for each lick, for a spreadsheet."""
+def _csv(index: LibraryIndex, listing: Listing, states: Counter[str]) -> Iterator[str]:
+    """Yield a row for each lick, for a spreadsheet."""
     from lickwright.export.timing import csv_cell
 
     names = (*_CSV, *listing.extra_names)
-    terminal.out(",".join(names) + "\r\n")
+    yield ",".join(names) + "\r\n"
     for hit, extra in listing.with_extras():
+        states[index.state(hit.path)] += 1
         values = {**hit.facts, "path": index.path(hit.path), "state": lick_state(index, hit), **extra}
         cells = ("" if values[name] is None else values[name] for name in names)
-        terminal.out(",".join(csv_cell(", ".join(v) if isinstance(v, list) else str(v)) for v in cells) + "\r\n")
+        yield ",".join(csv_cell(", ".join(v) if isinstance(v, list) else str(v)) for v in cells) + "\r\n"
 
 
-def _paths(index: LibraryIndex, hits: Sequence[SearchHit]) -> None:
-    for path in dict.fromkeys(index.path(hit.path) for hit in hits):
-        terminal.out((console.safe_text(path) if sys.stdout.isatty() else path) + "\n")
+def _paths(index: LibraryIndex, hits: Sequence[SearchHit], states: Counter[str]) -> Iterator[str]:
+    seen = set()
+    for hit in hits:
+        states[index.state(hit.path)] += 1
+        path = index.path(hit.path)
+        if path in seen:
+            yield ""  # a turn ends after so many licks
+            continue
+        seen.add(path)
+        yield (console.safe_text(path) if sys.stdout.isatty() else path) + "\n"

@@ -80,7 +80,7 @@ def _unsure_licks(out: str) -> int:
     if not has_index(out):
         return 0
     try:
-        with open_index(out) as index:
+        with open_index(out) as index, index.one_state():
             return search_index(index.connection, f"tags:{UNSURE}", 1).total
     except Unusable:
         return 0

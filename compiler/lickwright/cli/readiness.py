@@ -31,7 +31,7 @@ def readiness(library: str, form: str, limit: int | None) -> int:
         )
     try:
         index, _ = library_index(library)
-        with index:
+        with index, index.one_state(hold=False):  # every output is looked at
             found = find_lacks(index, library)
             licks, files = index.made
     except Unusable as e:

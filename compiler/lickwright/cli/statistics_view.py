@@ -25,7 +25,8 @@ _INDENT = 12
 
 def show_statistics(index: LibraryIndex, library: str, form: str, limit: int | None) -> None:
     """Print what a library has and lacks as `form` says, "text" or "json"; at most `limit` of each list."""
-    found, missing = library_statistics(index.connection), find_gaps(index.connection)
+    with index.one_state():
+        found, missing = library_statistics(index.connection), find_gaps(index.connection)
     if form == "json":
         terminal.out(_json(index, library, found, missing, limit))
         return

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
@@ -45,6 +46,7 @@ class LibraryIndex:
         self._states: dict[str, str] = {}  # of sources, by path as kept; filled as it is asked for
         self._left_out: list[str] | None = None  # see `left_out`, which is asked more than once
         self._names = names or {}  # paths that no table can hold, since they are no text, by what stands for them
+        self._version: int | None = None  # of the index, by SQLite's count, as the first `one_state` block found it
 
     def __enter__(self) -> LibraryIndex:
         return self
@@ -55,6 +57,34 @@ class LibraryIndex:
         self.connection.close()
         if error is not None and self._folder is not None:
             _judge(error)
+
+    @contextmanager
+    def one_state(self, hold: bool = True) -> Iterator[None]:
+        """Make sure that all statements of the block read one state of the index, which is that of earlier blocks too.
+
+        With `hold` a read transaction keeps that state, and a build cannot commit before the block ends: so the block is short and
+        writes to no stream. Without it the block may be long, and is checked at its end. Raises `Unusable` where a build has committed
+        something meanwhile.
+        """
+        if hold:
+            self.connection.execute("BEGIN")
+        try:
+            self._check_version()
+            try:
+                yield
+            except Exception:
+                self._check_version()  # an error that comes of two states is no damage
+                raise
+            self._check_version()
+        finally:
+            if self.connection.in_transaction:
+                self.connection.execute("COMMIT")
+
+    def _check_version(self) -> None:
+        (version,) = self.connection.execute("PRAGMA data_version").fetchone()
+        if self._version not in (None, version):
+            raise Unusable(*_AT_WORK)
+        self._version = version
 
     def path(self, kept: str) -> str:
         """Return where a source is, as seen from the current folder."""
@@ -106,13 +136,22 @@ class LibraryIndex:
         return self._states[kept]
 
     def stale(self) -> dict[str, int]:
-        """Return how many licks have a source that changed or is gone, by what became of it. Every source is looked at."""
+        """Return how many licks have a source that changed or is gone, by what became of it. Every source is looked at.
+
+        Call it outside of `one_state`: that may take long. Raises `Unusable` as that does.
+        """
         found: dict[str, int] = {}
-        if self._folder is not None:
-            rows = "SELECT s.path, count(*) FROM licks l JOIN sources s ON s.id = l.source_id GROUP BY s.id"
-            for path, licks in self.connection.execute(rows).fetchall():
-                if state := self.state(path):
-                    found[state] = found.get(state, 0) + licks
+        if self._folder is None:
+            return found
+        from lickwright.store.source_state import state_of
+
+        rows = "SELECT s.path, s.hash, count(*) FROM licks l JOIN sources s ON s.id = l.source_id GROUP BY s.id"
+        with self.one_state():
+            sources = self.connection.execute(rows).fetchall()
+        for path, hash, licks in sources:
+            state = self._states[path] if path in self._states else state_of(self._folder, path, hash)
+            if state:
+                found[state] = found.get(state, 0) + licks
         return found
 
     def complete(self, compiled: Callable[[Sequence[str]], Iterable[tuple[str, Compilation]]]) -> None:
@@ -121,16 +160,16 @@ class LibraryIndex:
         `compiled` yields the sources at some paths compiled. Raises `Unusable`, and then the index is closed.
         """
         try:
-            left = self.left_out()
-            if left:
-                self.bring_in(compiled(left))
+            if self.left_out():
+                self._copy()
+                self._bring_in(compiled(self.left_out()))
         except BaseException as e:
             self.connection.close()
             _judge(e)
             raise
 
-    def bring_in(self, compilations: Iterable[tuple[str, Compilation]]) -> None:
-        """Add the licks of these sources, by path as seen from the current folder, to a copy of the index that is gone with this process."""
+    def _copy(self) -> None:
+        """Go on with a copy of the index that is gone with this process: what a build enters meanwhile does not change it."""
         # With the empty name a file that only SQLite knows, since an index may be larger than memory.
         copy = sqlite3.connect("", isolation_level=None)
         try:
@@ -140,7 +179,11 @@ class LibraryIndex:
             raise
         self.connection.close()
         self.connection = copy
-        self._left_out = None
+        self._left_out = self._version = None
+
+    def _bring_in(self, compilations: Iterable[tuple[str, Compilation]]) -> None:
+        """Add the licks of these sources, by path as seen from the current folder, to the copy."""
+        copy = self.connection
         create_index(copy)
         kept: dict[int, str] = dict(copy.execute("SELECT id, path FROM sources").fetchall())
         numbers = {self.path(path): number for number, path in kept.items()}
