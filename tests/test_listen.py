@@ -522,7 +522,9 @@ def test_bars_that_are_skipped_are_said_once_and_leave_no_praise_for_time() -> N
     assert {n for n, kinds in differing(found).items() if kinds == {DifferenceKind.MISSING}} == set(range(8, 13))
     assert [remark.words for remark in find_remarks(timeline, best(found))] == ["all of bar 2 is missing: 5 notes"]
     said = "\n".join(judgement_text(found, 100, False))
-    assert "bar 3, beat 1 comes 2.4 s, about 4 beats, too soon" in said
+    assert "it goes from bar 1, beat 4 & straight to bar 3, beat 1: 2.4 s, about 4 beats, are left out" in said.replace(
+        "\n    ", " "
+    )
     assert "steady" not in said
     assert "count aloud on the way to bar 3" in said
 

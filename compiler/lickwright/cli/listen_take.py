@@ -68,9 +68,9 @@ def listen_to_take(c: Compilation, lick: CompiledLick, asked: TakeRequest) -> in
     performance = lowered.performance(Options())
     hearing = hear_recording(read.recording)
     judgement = judge_hearing(lowered.timeline, performance, hearing)
-    _print(judgement, asked)
+    _print(judgement, asked, lick.title)
     if asked.report is not None:
-        data = report_bytes(judgement, asked.name)
+        data = report_bytes(judgement, asked.name, lick.title)
         verdict.add(save_output(asked.report, data, REPORT_SEAL, asked.overwrite, asked.sources))
     if asked.picture is not None:
         from lickwright.listen.picture import draw_take
@@ -89,11 +89,11 @@ def differs_anywhere(judgement: Judgement) -> bool:
     return bool(one.extras) or any(note.kinds for note in one.notes)
 
 
-def report_bytes(judgement: Judgement, recording: str) -> bytes:
+def report_bytes(judgement: Judgement, recording: str, lick: str) -> bytes:
     """Return the report as JSON, up to its seal."""
     from lickwright.listen.report_json import judgement_as_json
 
-    value = judgement_as_json(judgement, recording)
+    value = judgement_as_json(judgement, recording, lick)
     return dumps(value, indent=1, ensure_ascii=False, allow_nan=False)[:-2].encode("utf-8")
 
 
@@ -147,9 +147,9 @@ def _standard_input() -> ReadRecording:
         return decode_recording(file)
 
 
-def _print(judgement: Judgement, asked: TakeRequest) -> None:
+def _print(judgement: Judgement, asked: TakeRequest, lick: str) -> None:
     if asked.form == "json":
-        terminal.out(report_bytes(judgement, asked.name).decode("utf-8") + "\n}\n")
+        terminal.out(report_bytes(judgement, asked.name, lick).decode("utf-8") + "\n}\n")
         return
     from lickwright.listen.report import judgement_text
 

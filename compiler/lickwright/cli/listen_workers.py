@@ -110,5 +110,5 @@ def _heard(choice: _Choice, task: Task) -> dict[str, Any]:
     judgement = judge_hearing(lick.lowered.timeline, lick.lowered.performance(Options()), hearing)
     if judgement.refusal and how == "fit":
         return notes | {"error": "this sounds like none of the licks"}
-    report = judgement_as_json(judgement, os.path.basename(task.path))
+    report = judgement_as_json(judgement, os.path.basename(task.path), lick.title)
     return notes | {"lick": lick.title, "matched_by": how, "differs": differs_anywhere(judgement), "report": report}

@@ -17,7 +17,7 @@ from lickwright.listen.model import HeardNote, JudgedPass, Judgement, NoteVerdic
 from lickwright.listen.remarks import Remark
 from lickwright.music.practice import Ladder
 from lickwright.report.console import join_words
-from lickwright.timeline.model import Timeline
+from lickwright.timeline.model import SoundingNote, Timeline
 
 _STEADY = 0.025  # seconds: the median lateness of somebody who plays in time
 _FEW = 6  # notes from which on a time is steady
@@ -26,6 +26,8 @@ DRIFT = 0.06  # share of the tempo from which on a drift is mentioned,
 _DRIFT = 0.08  # and from which on it is worth practice
 TUNED = 0.08  # semitones from which on the tuning of the guitar is mentioned
 _SLOWER = 0.8  # of the tempo that was played: where to practice what went wrong
+_UNSTEADY = 3  # one of so many passes, in which a bar is not right, is more than a slip
+_SAME = 1.01  # tempos that are this near are one: a tempo is heard, and never to the last digit
 _BAR_WORDS = 4  # bars that a sentence names at most
 
 
@@ -158,11 +160,12 @@ _ORDERS = {
 _TO_BE_READY = 3  # the weight of what stands in the way, up to which a faster tempo may be tried
 
 
-def practice_advice(judgement: Judgement, remarks: Sequence[Remark]) -> list[str]:
-    """Return three things to practice at most, the most useful first."""
+def practice_advice(judgement: Judgement, remarks: Sequence[Remark], unsteady: Sequence[int] = ()) -> list[str]:
+    """Return three things to practice at most, the most useful first. `unsteady` are bars that are right in some of the times only."""
     one, timeline = judgement.passes[judgement.best], judgement.timeline
     slower, faster = _tempos(timeline, one)
     found = [*_about_remarks(remarks, slower), *_about_whole(timeline, one, slower)]
+    found += _about_unsteady(sorted(set(unsteady) - {remark.place.bar for remark in remarks}), slower)
     found.sort(key=lambda pair: -pair[0])
     advice = [words for _, words in found[:_MOST]]
     if one.ends_at is None and sum(weight for weight, _ in found) <= _TO_BE_READY:
@@ -193,8 +196,39 @@ def _about_whole(timeline: Timeline, one: JudgedPass, bpm: float) -> Iterator[tu
     if one.skips:
         bars = sorted({score_position(timeline, skip.before).bar for skip in one.skips})
         yield 4 * len(one.skips), f"count aloud on the way to {listed_bars(bars)}, at {bpm:g} beats a minute"
+    if one.ends_at is not None and (rest := _bars_after(timeline, one, one.ends_at)):
+        yield 1, f"go on from there: {listed_bars(rest)} slowly, at {bpm:g} beats a minute"
     if one.again:
         yield 4, f"play through to the end whatever happens instead of beginning again, at {bpm:g} beats a minute"
+
+
+def _bars_after(timeline: Timeline, one: JudgedPass, last: SoundingNote) -> list[int]:
+    """Return the numbers of the bars that have notes after a note."""
+    after = [note.sound for note in one.notes if note.sound.start > last.start]
+    return sorted({score_position(timeline, sound).bar for sound in after})
+
+
+def _about_unsteady(bars: Sequence[int], bpm: float) -> Iterator[tuple[int, str]]:
+    """Yield what to do about bars that came out right in the best pass, and not in others."""
+    if bars:
+        it = "it is" if len(bars) == 1 else "they are"
+        words = f"make {listed_bars(bars)} sure, at {bpm:g} beats a minute, until {it} right three times in a row"
+        yield _TO_BE_READY + len(bars), words
+
+
+def unsteady_bars(judgement: Judgement, pass_remarks: Sequence[Sequence[Remark]]) -> list[tuple[int, int, int]]:
+    """Return the bars that there are remarks about in a third or more of the passes: number, passes in which it is right, and all that have it.
+
+    There are none where the lick was played once.
+    """
+    right: dict[int, list[bool]] = {}
+    for one, remarks in zip(judgement.passes, pass_remarks, strict=True):
+        told = [note.sound for note in one.notes if note.verdict is not NoteVerdict.UNTOLD]
+        wrong = {remark.place.bar for remark in remarks}
+        for bar in {score_position(judgement.timeline, sound).bar for sound in told}:
+            right.setdefault(bar, []).append(bar not in wrong)
+    counts = [(bar, sum(found), len(found)) for bar, found in sorted(right.items()) if len(found) > 1]
+    return [(bar, good, times) for bar, good, times in counts if (times - good) * _UNSTEADY >= times]
 
 
 def _order_name(remark: Remark) -> str:
@@ -221,6 +255,6 @@ def _tempos(timeline: Timeline, one: JudgedPass) -> tuple[float, float | None]:
     bpm = written_bpm(timeline)
     rungs = [float(rung) for rung in Ladder().rungs(bpm)]
     played = played_bpm(timeline, one)
-    below = [rung for rung in rungs if rung <= _SLOWER * played]
+    below = [rung for rung in rungs if rung <= _SLOWER * played * _SAME]
     above = [rung for rung in rungs if rung > played * 1.02]
     return round(below[-1] if below else _SLOWER * played), round(above[0]) if above else None

@@ -35,6 +35,11 @@ class Remark(NamedTuple):
     about: str  # "note", "time", "bend", "release", "vibrato"
     at: float  # seconds in the recording; -1 where nothing was heard
 
+    @property
+    def place_words(self) -> str:
+        """Where it is: `bar 2, beat 1 &`."""
+        return f"{bar_name(self.place.bar, self.time)}, beat {self.place.beat}"
+
 
 def find_remarks(timeline: Timeline, one: JudgedPass) -> list[Remark]:
     """Return the remarks about a pass, in musical order."""

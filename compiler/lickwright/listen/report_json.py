@@ -5,42 +5,54 @@ In: a `Judgement` and the name of the recording. Out: dictionaries, lists, strin
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import isfinite
 from typing import Any
 
 from lickwright.compare.diff import score_position
 from lickwright.compare.score import FORMULA
-from lickwright.listen.advice import played_bpm, practice_advice, praise_words, written_bpm
-from lickwright.listen.model import HeardNote, Judgement
-from lickwright.listen.remarks import Remark, find_remarks
-from lickwright.listen.report import NEVER_JUDGED, bar_scores, caution_words, not_told, refusal_hints, whole_facts
+from lickwright.listen.advice import played_bpm, written_bpm
+from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement
+from lickwright.listen.remarks import Remark
+from lickwright.listen.summary import (
+    NEVER_JUDGED,
+    bar_scores,
+    caution_words,
+    not_told,
+    refusal_hints,
+    sound_before,
+    summarize_take,
+)  # fmt: skip
 from lickwright.timeline.model import Timeline
 
 FORMAT = "lickwright listening report 1"
+VERSION = "1.1"  # of the schema: a new member counts up the second number; without it a report is of 1.0
 
 
-def judgement_as_json(judgement: Judgement, recording: str) -> dict[str, Any]:
-    """Return the report as a value for JSON."""
+def judgement_as_json(judgement: Judgement, recording: str, lick: str) -> dict[str, Any]:
+    """Return the report as a value for JSON. `lick` is the title of the whole lick, of which the judgement may have a part."""
     timeline = judgement.timeline
     found: dict[str, Any] = {
-        "format": FORMAT, "title": timeline.title, "recording": recording, "seconds": round(judgement.seconds, 3),
+        "format": FORMAT, "version": VERSION, "title": timeline.title, "lick": lick, "recording": recording,
+        "seconds": round(judgement.seconds, 3),
         "recognized": not judgement.refusal, "refusal": judgement.refusal, "hints": refusal_hints(judgement),
         "tuning_cents": round(100 * judgement.tuning, 1),
         "shift_semitones": judgement.shift, "written_bpm": float(written_bpm(timeline)), "never_judged": list(NEVER_JUDGED),
         "passed_over": list(judgement.passed_over), "caution": caution_words(judgement),
-        "passes": [_pass(judgement, n) for n in range(len(judgement.passes))],
     }  # fmt: skip
-    if not judgement.refusal:
-        remarks = find_remarks(timeline, judgement.passes[judgement.best])
-        found |= {
-            "best": judgement.best, "facts": whole_facts(judgement), "praise": praise_words(judgement, remarks),
-            "practice": practice_advice(judgement, remarks), "score_formula": FORMULA,
-        }  # fmt: skip
-    return found
+    if judgement.refusal:
+        return found | {"passes": []}
+    summary = summarize_take(judgement)
+    passes = [
+        _pass(timeline, one, remarks) for one, remarks in zip(judgement.passes, summary.pass_remarks, strict=True)
+    ]
+    return found | {
+        "passes": passes, "best": judgement.best, "headline": summary.headline, "counts": summary.counts, "facts": summary.facts,
+        "by_bar": summary.by_bar, "praise": summary.praise, "practice": summary.practice, "score_formula": FORMULA,
+    }  # fmt: skip
 
 
-def _pass(judgement: Judgement, index: int) -> dict[str, Any]:
-    timeline, one = judgement.timeline, judgement.passes[index]
+def _pass(timeline: Timeline, one: JudgedPass, remarks: Sequence[Remark]) -> dict[str, Any]:
     score = one.score
     return {
         "start_s": round(one.start, 3), "stop_s": round(one.stop, 3), "bpm": round(played_bpm(timeline, one), 1),
@@ -48,17 +60,33 @@ def _pass(judgement: Judgement, index: int) -> dict[str, Any]:
         "score": {"of_100": score.of_100, "points": score.points, "possible": score.possible, "right": score.right,
                   "notes": score.notes, "extra": score.extra},
         "bars": [{"bar": bar, "right": right, "judged": told} for bar, right, told in bar_scores(timeline, one)],
-        "remarks": [_remark(remark) for remark in find_remarks(timeline, one)],
+        "remarks": [_remark(remark) for remark in remarks],
         "notes": [_note(timeline, note) for note in one.notes],
-        "pauses": [{"at_s": round(p.at, 3), "seconds": round(p.seconds, 2)} for p in one.pauses],
+        "pauses": [_jump(timeline, one, pause) for pause in one.pauses],
+        "skips": [_jump(timeline, one, skip) for skip in one.skips],
         "begun_again": len(one.again), "breaks_off": one.ends_at is not None, "not_told": not_told(one),
     }  # fmt: skip
+
+
+def _jump(timeline: Timeline, one: JudgedPass, jump: HeardPause) -> dict[str, Any]:
+    """Return a pause or a leap: when and where the music goes on, and the note before it where there is one."""
+    to = score_position(timeline, jump.before)
+    found: dict[str, Any] = {
+        "at_s": round(jump.at, 3),
+        "seconds": round(jump.seconds, 2),
+        "bar": to.bar,
+        "beat": to.beat,
+    }
+    if (before := sound_before(one, jump)) is not None:
+        place = score_position(timeline, before)
+        found |= {"from_bar": place.bar, "from_beat": place.beat}
+    return found
 
 
 def _remark(remark: Remark) -> dict[str, Any]:
     found: dict[str, Any] = {
         "kind": str(remark.kind), "about": remark.about, "bar": remark.place.bar, "beat": remark.place.beat, "time": remark.time + 1,
-        "words": remark.words,
+        "place": remark.place_words, "words": remark.words,
     }  # fmt: skip
     return found | ({"at_s": round(remark.at, 3)} if remark.at >= 0 else {})
 

@@ -1,0 +1,126 @@
+"""What a report says of a whole recording, the same in the text and in the JSON: several times through, what was left out, what comes next."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import numpy as np
+from jsonschema import Draft202012Validator
+
+from lickwright.core.fast_dataclass import replace
+from lickwright.listen.model import Judgement
+from lickwright.listen.report import judgement_text
+from lickwright.listen.report_json import judgement_as_json
+from plucked import Tone, judged, pluck, take_of, timeline_of
+
+WALK = (
+    'key A minor\ntempo 100\nstep 1/8\nlick "Walk"\n| A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- '
+    "| B1 G2 G0 D2 D0 A3 A0 E3 | A0--- D2--- ||\n"
+)
+
+
+def _later(tone: Tone, by: float) -> Tone:
+    return tone._replace(start=tone.start + by, end=tone.end + by, pitch=lambda t: tone.pitch(t - by))
+
+
+@cache
+def _played(*wrong: int) -> Judgement:
+    """`WALK` played once, these notes a whole step too high."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    for n in wrong:
+        tones[n] = tones[n]._replace(pitch=lambda t, pitch=tones[n].pitch: pitch(t) + 2)
+    return judged(timeline, pluck(tones))
+
+
+def _times(*times: tuple[int, ...]) -> Judgement:
+    """`WALK` played several times, each with these notes wrong, the second time best."""
+    passes = tuple(_played(*wrong).passes[0] for wrong in times)
+    return replace(_played(), passes=passes, best=1)
+
+
+@cache
+def _skipped() -> Judgement:
+    """Bar 2 is left out, and bar 3 comes at once."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    gone, after = (min(t.start for t in tones if timeline.sounds[t.sound].bar == bar) for bar in (1, 2))
+    kept = [t for t in tones if timeline.sounds[t.sound].bar != 1]
+    return judged(timeline, pluck([_later(t, gone - after) if t.start >= after else t for t in kept]))
+
+
+def _text(judgement: Judgement) -> str:
+    return "\n".join(judgement_text(judgement, 400, False))
+
+
+def _json(judgement: Judgement) -> dict[str, Any]:
+    found = judgement_as_json(judgement, "take.wav", "Walk")
+    schema = json.loads((files("lickwright.listen") / "report.schema.json").read_text("utf-8"))
+    Draft202012Validator(schema).validate(found)
+    return found
+
+
+def test_bars_that_are_right_in_some_times_only_are_to_be_made_sure() -> None:
+    """The best time alone would have it that the lick is ready."""
+    found = _times((3,), (), (3, 10))
+    said = _text(found)
+    assert "played 3 times: this is time 2, the best; they came out with scores of " in said
+    assert "over all times: bar 1 is right in 1 of 3, bar 2 is right in 2 of 3" in said
+    assert "make bars 1 and 2 sure, at 80 beats a minute, until they are right three times in a row" in said
+    assert "it is ready" not in said
+    assert _json(found)["practice"] == [
+        "make bars 1 and 2 sure, at 80 beats a minute, until they are right three times in a row"
+    ]
+
+
+def test_a_slip_in_one_of_many_times_is_no_bar_to_be_made_sure() -> None:
+    said = _text(_times((3,), (), (), ()))
+    assert "over all times" not in said
+    assert "it is ready" in said
+
+
+def test_what_goes_wrong_each_time_is_practiced_once() -> None:
+    said = _text(_times((3,), (3,)))
+    assert "over all times: bar 1 is right in 0 of 2" in said
+    assert "find the notes of bar 1 slowly" in said
+    assert "make bar" not in said
+
+
+def test_bars_that_are_left_out_are_in_the_json() -> None:
+    found = _json(_skipped())
+    (skip,) = found["passes"][0]["skips"]
+    assert (skip["from_bar"], skip["from_beat"], skip["bar"], skip["beat"]) == (1, "4 &", 3, "1")
+    assert 2.3 < skip["seconds"] < 2.5
+    assert found["passes"][0]["pauses"] == []
+    assert (
+        "it goes from bar 1, beat 4 & straight to bar 3, beat 1: 2.4 s, about 4 beats, are left out" in found["facts"]
+    )
+
+
+def test_the_json_has_the_words_of_the_text() -> None:
+    found = _skipped()
+    said, value = _text(found), _json(found)
+    assert said.splitlines()[0] == f'"Walk": {value["headline"]}'
+    assert f"score {value['passes'][0]['score']['of_100']} of 100: {value['counts']}\n" in said
+    assert f"just right by bar: {value['by_bar']}\n" in said
+    for remark in value["passes"][0]["remarks"]:
+        assert f"{remark['place']}  {remark['words']}" in said
+    for words in (*value["facts"], *value["practice"], *value["never_judged"], *value["passes"][0]["not_told"]):
+        assert words in said
+
+
+def test_what_follows_a_part_that_breaks_off_comes_next() -> None:
+    timeline = timeline_of(WALK)
+    tones = [t for t in take_of(timeline)[0] if timeline.sounds[t.sound].bar == 0]
+    found = judged(timeline, pluck(tones, tones[-1].end + 3))
+    assert "it breaks off after bar 1, beat 4 &" in _text(found)
+    assert _json(found)["practice"] == ["go on from there: bars 2, 3 and 4 slowly, at 80 beats a minute"]
+
+
+def test_a_refusal_has_no_passes() -> None:
+    value = _json(judged(timeline_of(WALK), np.zeros(48_000, np.float32)))
+    assert value["passes"] == []
+    assert "best" not in value
