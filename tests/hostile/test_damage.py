@@ -294,6 +294,23 @@ def test_values_that_no_lickwright_has_entered(here: Path, capsys: pytest.Captur
     _valued(here, capsys, VALUES, ("library",), 71)
 
 
+@pytest.mark.parametrize("table", ["sources", "outputs", "names", "claims"])
+def test_a_text_that_is_no_text(here: Path, capsys: pytest.CaptureFixture[str], table: str) -> None:
+    """Python cannot be given such a text: SQLite then says what it says after Ctrl-C too."""
+    path = here / "out" / manifest.NAME
+    rewrite(here / "out", ("INSERT INTO claims VALUES ('n0001', 'number-1.mid', x'00')", ()))
+    sound, said = path.read_bytes(), 0
+    for one, column in columns(here / "out"):
+        if one == table:
+            path.write_bytes(sound)
+            try:
+                rewrite(here / "out", (f"UPDATE {table} SET \"{column}\" = CAST(x'6eff' AS TEXT)", ()))
+            except sqlite3.IntegrityError:
+                continue
+            said += _asked(here, (table, column), capsys, "find", "make")
+    assert said
+
+
 @pytest.mark.slow
 def test_all_values_in_all_columns(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     _valued(here, capsys, VALUES, ASKING + WRITING, 1)

@@ -42,7 +42,7 @@ from lickwright.store.manifest_schema import (
     optional_tables,
     own_tables,
 )
-from lickwright.store.ownership import plain_folder, plain_name
+from lickwright.store.ownership import plain_folder_bytes, plain_name_bytes
 
 if TYPE_CHECKING:
     from lickwright.store.naming import LickName
@@ -313,8 +313,8 @@ def _check(db: sqlite3.Connection, write: bool, whole: bool) -> None:
     whole = whole or (write and form == 1)  # before anything is entered
     if whole:
         check_pages(db)
-    db.create_function("plain_folder", 1, plain_folder, deterministic=True)
-    db.create_function("plain_name", 1, plain_name, deterministic=True)
+    db.create_function("plain_folder", 1, plain_folder_bytes, deterministic=True)
+    db.create_function("plain_name", 1, plain_name_bytes, deterministic=True)
     if form == 1:
         _add_names(db, write)
     if whole:
@@ -340,7 +340,9 @@ def _add_names(db: sqlite3.Connection, write: bool) -> None:
     if write:
         from lickwright.core.slugs import slug
 
-        db.create_function("base", 1, lambda title: slug(str(title), readable=False), deterministic=True)
+        db.create_function(
+            "base", 1, lambda title: slug(str(title or b"", "utf-8", "replace"), readable=False), deterministic=True
+        )
         if _has_table(db, "licks"):
             db.execute(NAMES_OF_INDEX)
         db.execute(f"PRAGMA user_version = {FORM}")

@@ -65,27 +65,39 @@ CREATE TABLE names (               -- of licks: see `naming.py`
 
 _MOST = 200_000  # outputs of one source, which are looked at together: a file has at most 10,000 licks
 
+
+def _is_plain(kind: str, column: str) -> str:
+    """Return a condition in SQL: the `folder` or `name` in a column has the form of ours.
+
+    Python cannot be given a text that is no UTF-8: its function gets bytes.
+    """
+    return f"(typeof({column}) = 'text' AND plain_{kind}(CAST({column} AS BLOB)))"
+
+
+_FOLDER, _TARGET = _is_plain("folder", "folder"), _is_plain("folder", "target")
+_NAME, _SLUG = _is_plain("name", "name"), _is_plain("name", "l.slug")
+
 # Rows that no program of ours has entered: a type that is not the column's, a name that leads out of the folder, too many of one source.
 # A folder is checked with the source that it belongs to, where there is one.
 FOREIGN = (
     "SELECT 1 FROM sources WHERE typeof(path) <> 'text' OR typeof(formats) <> 'text' OR typeof(made) <> 'integer' "
     "OR typeof(refused) <> 'text' OR typeof(findings) <> 'text' OR typeof(indexed) <> 'integer' OR typeof(alone) <> 'integer' "
-    "OR typeof(hash) NOT IN ('blob', 'null') OR typeof(key) NOT IN ('blob', 'null') OR NOT plain_folder(target)",
+    f"OR typeof(hash) NOT IN ('blob', 'null') OR typeof(key) NOT IN ('blob', 'null') OR NOT {_TARGET}",
     # Grouped in the order of the key: DISTINCT would enter each folder into a table of its own, which takes three times as long.
     f"SELECT 1 FROM (SELECT folder, count(*) AS files FROM outputs GROUP BY folder) o WHERE files > {_MOST} "
-    "OR NOT EXISTS (SELECT 1 FROM sources WHERE target = o.folder) AND NOT plain_folder(folder)",
+    f"OR NOT EXISTS (SELECT 1 FROM sources WHERE target = o.folder) AND NOT {_FOLDER}",
     "SELECT 1 FROM outputs WHERE typeof(lick) <> 'text' OR typeof(format) <> 'text' OR typeof(gone) <> 'integer' "
     "OR typeof(hash) <> 'blob' OR typeof(size) <> 'integer' OR typeof(mtime) <> 'integer' OR typeof(ctime) <> 'integer' "
-    "OR typeof(inode) <> 'integer' OR NOT plain_name(name)",
+    f"OR typeof(inode) <> 'integer' OR NOT {_NAME}",
     f"SELECT 1 FROM claims GROUP BY folder HAVING count(*) > {_MOST}",
-    "SELECT 1 FROM claims WHERE typeof(hash) <> 'blob' OR NOT plain_folder(folder) OR NOT plain_name(name)",
+    f"SELECT 1 FROM claims WHERE typeof(hash) <> 'blob' OR NOT {_FOLDER} OR NOT {_NAME}",
     "SELECT 1 FROM names WHERE typeof(base) <> 'text' OR typeof(code) <> 'integer' OR typeof(place) <> 'integer' "
-    "OR typeof(gone) <> 'integer' OR NOT plain_name(name) OR folder NOT IN (SELECT target FROM sources) AND NOT plain_folder(folder)",
+    f"OR typeof(gone) <> 'integer' OR NOT {_NAME} OR folder NOT IN (SELECT target FROM sources) AND NOT {_FOLDER}",
 )
 
 NAMES_OF_INDEX = (
-    "INSERT OR IGNORE INTO names SELECT s.target, l.slug, base(l.title), l.tab, l.line, 0 FROM licks l "
-    "JOIN sources s ON s.id = l.source_id WHERE plain_name(l.slug) AND typeof(l.tab) = 'integer' AND typeof(l.line) = 'integer'"
+    "INSERT OR IGNORE INTO names SELECT s.target, l.slug, base(CAST(l.title AS BLOB)), l.tab, l.line, 0 FROM licks l "
+    f"JOIN sources s ON s.id = l.source_id WHERE {_SLUG} AND typeof(l.tab) = 'integer' AND typeof(l.line) = 'integer'"
 )
 
 
@@ -146,7 +158,7 @@ CREATE INDEX released_of ON released (target, output)
 FOREIGN_RELEASED = (
     "SELECT 1 FROM released WHERE typeof(target) <> 'text' OR typeof(output) <> 'text' OR typeof(hash) <> 'blob' "
     "OR typeof(size) <> 'integer' OR typeof(mtime) <> 'integer' OR typeof(ctime) <> 'integer' OR typeof(inode) <> 'integer' "
-    f"OR NOT plain_folder(folder) OR NOT plain_name(name) OR (folder <> '{RELEASE}' AND folder NOT GLOB '{RELEASE}/*')",
+    f"OR NOT {_FOLDER} OR NOT {_NAME} OR (folder <> '{RELEASE}' AND folder NOT GLOB '{RELEASE}/*')",
     "SELECT 1 FROM (SELECT count(*) AS files FROM released) WHERE files > 5000000",
 )
 

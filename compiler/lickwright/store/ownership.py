@@ -15,6 +15,7 @@ import stat
 _PART = "[a-z0-9][a-z0-9._-]{0,199}"
 _FOLDER = re.compile(rf"{_PART}(?:/{_PART}){{0,63}}|\.")
 _NAME = re.compile(_PART)
+_FOLDER_BYTES, _NAME_BYTES = (re.compile(pattern.pattern.encode()) for pattern in (_FOLDER, _NAME))
 
 TOO_DEEP = "it would lie in more than 64 folders"
 LED_OUT = "its name leads out of the output folder"
@@ -43,6 +44,16 @@ def plain_folder(folder: object) -> bool:
 def plain_name(name: object) -> bool:
     """Return True if a stored file name has the form of ours."""
     return isinstance(name, str) and _NAME.fullmatch(name) is not None
+
+
+def plain_folder_bytes(folder: object) -> bool:
+    """Return `plain_folder` for a folder as bytes, which may be no text."""
+    return isinstance(folder, bytes) and _FOLDER_BYTES.fullmatch(folder) is not None
+
+
+def plain_name_bytes(name: object) -> bool:
+    """Return `plain_name` for a name as bytes, which may be no text."""
+    return isinstance(name, bytes) and _NAME_BYTES.fullmatch(name) is not None
 
 
 class OutputPaths:
