@@ -6,15 +6,20 @@ import json
 from functools import cache
 from importlib.resources import files
 from typing import Any
+from xml.etree import ElementTree
 
 import numpy as np
 from jsonschema import Draft202012Validator
 
 from lickwright.core.fast_dataclass import replace
+from lickwright.listen.judge import judge_hearing
 from lickwright.listen.model import Judgement
+from lickwright.listen.picture import draw_take
 from lickwright.listen.report import judgement_text
 from lickwright.listen.report_json import judgement_as_json
-from plucked import Tone, judged, pluck, take_of, timeline_of
+from lickwright.listen.stretches import hear_recording
+from lickwright.performance.note_events import perform
+from plucked import Samples, Tone, judged, pluck, recorded, take_of, timeline_of
 
 WALK = (
     'key A minor\ntempo 100\nstep 1/8\nlick "Walk"\n| A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- '
@@ -42,14 +47,18 @@ def _times(*times: tuple[int, ...]) -> Judgement:
     return replace(_played(), passes=passes, best=1)
 
 
-@cache
-def _skipped() -> Judgement:
-    """Bar 2 is left out, and bar 3 comes at once."""
+def _skipping_wave() -> Samples:
+    """`WALK` without bar 2: bar 3 comes at once."""
     timeline = timeline_of(WALK)
     tones = take_of(timeline)[0]
     gone, after = (min(t.start for t in tones if timeline.sounds[t.sound].bar == bar) for bar in (1, 2))
     kept = [t for t in tones if timeline.sounds[t.sound].bar != 1]
-    return judged(timeline, pluck([_later(t, gone - after) if t.start >= after else t for t in kept]))
+    return pluck([_later(t, gone - after) if t.start >= after else t for t in kept])
+
+
+@cache
+def _skipped() -> Judgement:
+    return judged(timeline_of(WALK), _skipping_wave())
 
 
 def _text(judgement: Judgement) -> str:
@@ -124,3 +133,33 @@ def test_a_refusal_has_no_passes() -> None:
     value = _json(judged(timeline_of(WALK), np.zeros(48_000, np.float32)))
     assert value["passes"] == []
     assert "best" not in value
+
+
+def _picture(wave: Samples) -> list[tuple[str, str]]:
+    """Draw a take of `WALK`; return the parts of the picture, the name of each with its words."""
+    timeline = timeline_of(WALK)
+    hearing, performance = hear_recording(recorded(wave)), perform(timeline)
+    drawn = draw_take(judge_hearing(timeline, performance, hearing), hearing, performance)
+    return [(one.tag.rpartition("}")[2], one.text or "") for one in ElementTree.fromstring(drawn).iter()]
+
+
+def test_a_picture_says_where_notes_were_left_out() -> None:
+    """They are not heaped up where the music leaps, and their bar has no line of its own."""
+    words = [text for name, text in _picture(_skipping_wave()) if name == "text"]
+    assert "5 notes left out" in words
+    assert [text for text in words if text.startswith("bar ")] == ["bar 1", "bar 3", "bar 4"]
+    assert "it goes from bar 1, beat 4 & straight to bar 3, beat 1: 2.4 s, about 4 beats, are left out" in words
+
+
+def test_a_picture_ends_where_the_take_breaks_off() -> None:
+    timeline = timeline_of(WALK)
+    tones = [t for t in take_of(timeline)[0] if timeline.sounds[t.sound].bar == 0]
+    words = [text for name, text in _picture(pluck(tones, tones[-1].end + 3)) if name == "text"]
+    assert [text for text in words if text.startswith("bar ")] == ["bar 1"]
+    assert words.count("A0") == 1  # it stands in bar 2 and bar 4, too
+
+
+def test_a_picture_shows_a_pause() -> None:
+    tones = take_of(timeline_of(WALK))[0]
+    wave = pluck([_later(t, 1.2) if t.sound >= 8 else t for t in tones])
+    assert ("text", "pause 1.2 s") in _picture(wave)

@@ -8,28 +8,30 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from html import escape
-from itertools import pairwise
+from itertools import pairwise, takewhile
+from typing import NamedTuple
 
 import numpy as np
 
+from lickwright.export.tab.lanes import wrap_words
 from lickwright.listen.features import FRAME
-from lickwright.listen.model import ExtraNote, HeardNote, JudgedPass, Judgement, NoteVerdict
-from lickwright.listen.remarks import find_remarks
+from lickwright.listen.model import ExtraNote, HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.stretches import CLEAR, Hearing
+from lickwright.listen.summary import TakeSummary, summarize_take
 from lickwright.music.pitch import pitch_name
 from lickwright.performance.note_events import NoteEvent, Performance
 from lickwright.performance.pitch_curves import pitch_offsets
+from lickwright.report.console import counted_noun
 from lickwright.timeline.model import bar_name
 
 _LONGEST_ROW, _SHORTEST_ROW = 9.0, 4.0  # seconds in a row
 _WIDTH = 800.0  # units that a row is wide
 _STEP = 11.0  # units a semitone
-_LEFT, _TOP, _TIME, _GAP = (
-    56.0,
-    62.0,
-    68.0,
-    30.0,
-)  # units: before the music, above the first row, for bars, remarks and time, between rows
+_LEFT, _TIME, _GAP = 56.0, 68.0, 30.0  # units: before the music, for bars, remarks and time, between rows
+_FIRST_LINE, _LINE = 42.0, 14.0  # units: where the lines of words under the title begin, and from one to the next
+_LETTERS = 130  # in a line of words
+_FACTS = 6  # that are said at most
+_TAIL = 0.5  # seconds after the last note that are shown
 _LEAST = 0.025  # seconds from which on a note's lateness is written
 _LEAP = 0.8  # semitones between two frames that are no bend and no slide
 _SOFT = 40.0  # decibels below the loudest: what is softer has no curve
@@ -53,7 +55,7 @@ def draw_take(judgement: Judgement, hearing: Hearing, performance: Performance) 
     if judgement.refusal:
         words = escape(f"{judgement.timeline.title}: {judgement.refusal}")
         return _svg(720, 60, [f'<text x="16" y="36" font-size="15">{words}</text>'], words)
-    return _Picture(judgement, judgement.passes[judgement.best], hearing, performance).svg()
+    return _Picture(judgement, summarize_take(judgement), hearing, performance).svg()
 
 
 def _svg(width: float, height: float, parts: Sequence[str], title: str) -> str:
@@ -67,49 +69,72 @@ def _svg(width: float, height: float, parts: Sequence[str], title: str) -> str:
 class _Picture:
     """One pass, drawn row by row."""
 
-    def __init__(self, judgement: Judgement, one: JudgedPass, hearing: Hearing, performance: Performance) -> None:
-        self._timeline = judgement.timeline
-        self._one, self._hearing = one, hearing
+    def __init__(self, judgement: Judgement, summary: TakeSummary, hearing: Hearing, performance: Performance) -> None:
+        self._timeline, self._one, self._hearing = judgement.timeline, judgement.passes[judgement.best], hearing
         self._higher = judgement.tuning + judgement.shift
         self._events = {event.sound: event for event in performance.notes if event.part == 0}
-        pitches = [note.written for note in one.notes] + [note.pitch for note in one.notes if note.pitch is not None]
+        self._leaps = [_Leap(skip.at, _left_out(self._one, skip)) for skip in self._one.skips]
+        self._shown = self._shown_notes()
+        pitches = [note.written for note in self._shown] + [n.pitch for n in self._shown if n.pitch is not None]
         self._low, self._high = int(min(pitches)) - 2, int(max(pitches)) + 4
         self._height = (self._high - self._low) * _STEP + _TIME
         self._starts = self._note_starts()
         self._bar_starts = self._first_notes()
-        self._edges = self._row_edges(max(0.0, one.start - 0.3), one.stop + 0.1)
+        self._end = max(self._starts[n.sound.index] + self._length(n) for n in self._shown)
+        last = max([self._end + _TAIL, *(extra.at + _TAIL for extra in self._one.extras)])
+        self._edges = self._row_edges(max(0.0, self._one.start - 0.3), min(self._one.stop, last) + 0.1)
         self._rows = len(self._edges) - 1
         longest = max(b - a for a, b in pairwise(self._edges))
         self._scale = _WIDTH / max(_SHORTEST_ROW, longest)  # units a second
         self._numbers: dict[int, list[str]] = {}
-        for number, remark in enumerate(find_remarks(judgement.timeline, one), 1):
+        for number, remark in enumerate(summary.remarks, 1):
             self._numbers.setdefault(remark.sound.index, []).append(str(number))
+        self._words = [*((line, _INK) for line in _fact_lines(summary.facts)), *((line, _PALE) for line in _LEGEND)]
+        self._top = _FIRST_LINE + _LINE * len(self._words) - 8
 
     def svg(self) -> str:
         width = _LEFT + _WIDTH + 16
-        height = _TOP + self._rows * (self._height + _GAP)
+        height = self._top + self._rows * (self._height + _GAP)
         words = escape(f"{self._timeline.title}: {self._one.score.of_100} of 100")
         parts = [f'<text x="16" y="24" font-size="15">{words}</text>']
-        parts += [f'<text x="16" y="{42 + 14 * n}">{line}</text>' for n, line in enumerate(_LEGEND)]
+        parts += [
+            f'<text x="16" y="{_FIRST_LINE + _LINE * n:.0f}" fill="{color}">{escape(line)}</text>'
+            for n, (line, color) in enumerate(self._words)
+        ]
         for row in range(self._rows):
             parts += self._row(row)
         return _svg(width, height, parts, words)
 
+    def _shown_notes(self) -> list[HeardNote]:
+        """Return the notes that have a place in the picture: not those that a leap left out, nor those after the take breaks off."""
+        last = self._one.ends_at
+        gone = {id(note) for leap in self._leaps for note in leap.notes}
+        return [
+            note
+            for note in self._one.notes
+            if id(note) not in gone and (last is None or note.sound.start <= last.start)
+        ]
+
     def _note_starts(self) -> dict[int, float]:
-        """Return when each note begins, or should have begun."""
-        told = [(self._events[n.sound.index].start, n.onset) for n in self._one.notes if n.onset is not None]
+        """Return when each note begins, or should have begun; one that was left out is where the music leaps."""
+        told = [(self._events[n.sound.index].start, n.onset) for n in self._shown if n.onset is not None]
         written, heard = np.array([a for a, _ in told]), np.array([b for _, b in told])
-        found = {}
-        for note in self._one.notes:
+        found = {note.sound.index: leap.at for leap in self._leaps for note in leap.notes}
+        for note in self._shown:
             at = self._events[note.sound.index].start
             found[note.sound.index] = note.onset if note.onset is not None else float(np.interp(at, written, heard))
         return found
 
     def _first_notes(self) -> dict[tuple[int, int], float]:
-        """Return when each bar's first note began, or should have begun, by bar and the time that it is played."""
+        """Return when each bar's first note began, or should have begun, by bar and the time that it is played; not of bars whose first one is not shown."""
         found: dict[tuple[int, int], float] = {}
+        shown = {id(note) for note in self._shown}
+        seen: set[tuple[int, int]] = set()
         for note in self._one.notes:
-            found.setdefault((note.sound.bar, note.sound.pass_no), self._starts[note.sound.index])
+            bar = (note.sound.bar, note.sound.pass_no)
+            if bar not in seen and id(note) in shown:
+                found[bar] = self._starts[note.sound.index]
+            seen.add(bar)
         return found
 
     def _row_edges(self, begin: float, stop: float) -> list[float]:
@@ -125,7 +150,7 @@ class _Picture:
         return _LEFT + (seconds - self._edges[row]) * self._scale
 
     def _y(self, pitch: float, row: int) -> float:
-        return _TOP + row * (self._height + _GAP) + _TIME + (self._high - pitch) * _STEP
+        return self._top + row * (self._height + _GAP) + _TIME + (self._high - pitch) * _STEP
 
     def _row(self, row: int) -> Iterator[str]:
         first, last = self._edges[row], self._edges[row + 1]
@@ -133,7 +158,7 @@ class _Picture:
         top = self._y(self._high, row) - _TIME
         yield f'<clipPath id="row-{row}"><rect x="{_LEFT - 5:.0f}" y="{top:.0f}" width="{_WIDTH + 15:.0f}" height="{self._height:.0f}"/></clipPath>'
         yield f'<g clip-path="url(#row-{row})">'
-        for note in self._one.notes:
+        for note in self._shown:
             start = self._starts[note.sound.index]
             if first - self._length(note) + _LEAST < start < last:
                 yield from self._note(note, start, row)
@@ -143,6 +168,7 @@ class _Picture:
         yield "</g>"
         yield from self._bars(row)
         yield from self._badges(row)
+        yield from self._jumps(row)
         yield from self._curve(row)
 
     def _length(self, note: HeardNote) -> float:
@@ -169,10 +195,11 @@ class _Picture:
         """Yield the numbers of the remarks over the notes that they are about."""
         first, last = self._edges[row], self._edges[row + 1]
         taken = -np.inf  # until where there is a badge
-        for note in sorted(self._one.notes, key=lambda note: self._starts[note.sound.index]):
-            words = ",".join(self._numbers.get(note.sound.index, ()))
+        noted = [note for note in self._one.notes if note.sound.index in self._numbers]
+        for note in sorted(noted, key=lambda note: self._starts[note.sound.index]):
+            words = ",".join(self._numbers[note.sound.index])
             start = self._starts[note.sound.index]
-            if words and first <= start < last:
+            if first <= start < last:
                 wide = 8 + 6.5 * len(words)
                 x = max(self._x(start, row) - wide / 2, taken + 2)
                 y = self._y(self._high, row) - 46
@@ -180,9 +207,26 @@ class _Picture:
                 yield f'<rect x="{x:.1f}" y="{y - 8:.1f}" width="{wide:.1f}" height="15" rx="7" fill="{_WRONG}"/>'
                 yield f'<text x="{x + wide / 2:.1f}" y="{y + 3.5:.1f}" text-anchor="middle" fill="{_PAPER}" font-weight="bold">{words}</text>'
 
+    def _jumps(self, row: int) -> Iterator[str]:
+        """Yield the words for pauses, in the gap that they make, and for what was left out, where the music leaps."""
+        y = self._y(self._high, row) + 8
+        first, last = self._edges[row], self._edges[row + 1]
+        for pause in self._one.pauses:
+            if first <= pause.at <= last:
+                start, stop = self._x(max(first, pause.at - pause.seconds), row), self._x(pause.at, row) - 6
+                yield f'<path d="M{start:.1f} {y - 4:.1f}v8m0 -4H{stop:.1f}m0 -4v8" fill="none" stroke="{_PALE}"/>'
+                yield f'<text x="{(start + stop) / 2:.1f}" y="{y + 14:.1f}" text-anchor="middle">pause {pause.seconds:.1f} s</text>'
+        for leap in self._leaps:
+            if leap.notes and first <= leap.at <= last:
+                x, low = self._x(leap.at, row) - 4, self._y(self._low, row)
+                words = f"{counted_noun(len(leap.notes), 'note')} left out"
+                side, by = ("start", 5) if x < _LEFT + _WIDTH / 2 else ("end", -5)
+                yield f'<path d="M{x:.1f} {y - 8:.1f}V{low:.1f}" stroke="{_WRONG}" stroke-width="2" stroke-dasharray="6 3"/>'
+                yield f'<text x="{x + by:.1f}" y="{y + 4:.1f}" text-anchor="{side}" fill="{_WRONG}">{words}</text>'
+
     def _grid(self, row: int) -> Iterator[str]:
         right = _LEFT + _WIDTH
-        used = {round(note.written) for note in self._one.notes}
+        used = {round(note.written) for note in self._shown}
         for pitch in sorted(used):
             y = self._y(pitch, row)
             yield f'<path d="M{_LEFT:.0f} {y:.1f}H{right:.0f}" stroke="{_GRID}"/>'
@@ -243,12 +287,35 @@ class _Picture:
             clear = features.clarity[k] > CLEAR and features.level[k] > features.loud - _SOFT
             shown = clear and self._low <= pitch <= self._high
             if not shown or abs(pitch - before) > _LEAP:
+                if k * FRAME > self._end:
+                    break  # what a string does as it dies away is not a note
                 yield from _polyline(points)
                 points = []
             if shown:
                 points.append(f"{self._x(k * FRAME, row):.1f},{self._y(pitch, row):.1f}")
             before = pitch
         yield from _polyline(points)
+
+
+class _Leap(NamedTuple):
+    """Where the music goes on too soon."""
+
+    at: float  # seconds in the recording
+    notes: list[HeardNote]  # that were left out
+
+
+def _left_out(one: JudgedPass, skip: HeardPause) -> list[HeardNote]:
+    """Return the notes of a pass that were left out just before a leap."""
+    before = [note for note in one.notes if note.sound.start < skip.before.start]
+    return list(takewhile(lambda note: note.onset is None, reversed(before)))[::-1]
+
+
+def _fact_lines(facts: Sequence[str]) -> Iterator[str]:
+    """Yield what holds for the whole, in lines that fit."""
+    for fact in facts[:_FACTS]:
+        yield from wrap_words(fact, _LETTERS)
+    if len(facts) > _FACTS:
+        yield f"and {len(facts) - _FACTS} more in the report"
 
 
 def _polyline(points: Sequence[str]) -> Iterator[str]:
