@@ -9,15 +9,19 @@ from typing import Any
 from xml.etree import ElementTree
 
 import numpy as np
+import pytest
 from jsonschema import Draft202012Validator
 
 from lickwright.core.fast_dataclass import replace
+from lickwright.listen.advice import listed_bars, practice_advice
 from lickwright.listen.judge import judge_hearing
 from lickwright.listen.model import Judgement
 from lickwright.listen.picture import draw_take
+from lickwright.listen.remarks import lateness_words
 from lickwright.listen.report import judgement_text
 from lickwright.listen.report_json import judgement_as_json
 from lickwright.listen.stretches import hear_recording
+from lickwright.listen.summary import summarize_take
 from lickwright.performance.note_events import perform
 from plucked import Samples, Tone, judged, pluck, recorded, take_of, timeline_of
 
@@ -126,7 +130,7 @@ def test_what_follows_a_part_that_breaks_off_comes_next() -> None:
     tones = [t for t in take_of(timeline)[0] if timeline.sounds[t.sound].bar == 0]
     found = judged(timeline, pluck(tones, tones[-1].end + 3))
     assert "it breaks off after bar 1, beat 4 &" in _text(found)
-    assert _json(found)["practice"] == ["go on from there: bars 2, 3 and 4 slowly, at 80 beats a minute"]
+    assert _json(found)["practice"] == ["go on from there: bars 2-4 slowly, at 80 beats a minute"]
 
 
 def test_a_refusal_has_no_passes() -> None:
@@ -135,12 +139,16 @@ def test_a_refusal_has_no_passes() -> None:
     assert "best" not in value
 
 
-def _picture(wave: Samples) -> list[tuple[str, str]]:
-    """Draw a take of `WALK`; return the parts of the picture, the name of each with its words."""
+def _drawn(wave: Samples) -> ElementTree.Element:
+    """Draw a take of `WALK`."""
     timeline = timeline_of(WALK)
     hearing, performance = hear_recording(recorded(wave)), perform(timeline)
-    drawn = draw_take(judge_hearing(timeline, performance, hearing), hearing, performance)
-    return [(one.tag.rpartition("}")[2], one.text or "") for one in ElementTree.fromstring(drawn).iter()]
+    return ElementTree.fromstring(draw_take(judge_hearing(timeline, performance, hearing), hearing, performance))
+
+
+def _picture(wave: Samples) -> list[tuple[str, str]]:
+    """Return the parts of a picture, the name of each with its words."""
+    return [(one.tag.rpartition("}")[2], one.text or "") for one in _drawn(wave).iter()]
 
 
 def test_a_picture_says_where_notes_were_left_out() -> None:
@@ -163,3 +171,58 @@ def test_a_picture_shows_a_pause() -> None:
     tones = take_of(timeline_of(WALK))[0]
     wave = pluck([_later(t, 1.2) if t.sound >= 8 else t for t in tones])
     assert ("text", "pause 1.2 s") in _picture(wave)
+
+
+def test_the_milliseconds_of_a_note_are_not_cut_off_where_a_row_begins() -> None:
+    """They are wider than the note and begin before it, so they are outside of what is clipped."""
+    tones = take_of(timeline_of(WALK))[0]
+    drawn = _drawn(pluck([_later(t, 0.15) if t.sound == 8 else t for t in tones]))
+    svg = "{http://www.w3.org/2000/svg}"
+    late = [one.text for one in drawn.findall(f"{svg}text") if (one.text or "").startswith("+1")]
+    assert len(late) == 1
+    assert not [one.text for one in drawn.findall(f"{svg}g/{svg}text") if (one.text or "")[0] in "+-"]
+
+
+@pytest.mark.parametrize(
+    ("numbers", "words"),
+    [
+        ([], ""), ([2], "bar 2"), ([0], "the pick-up"), ([0, 1], "the pick-up and bar 1"), ([1, 2], "bars 1 and 2"),
+        ([1, 2, 3, 4, 6], "bars 1-4 and 6"), ([0, 1, 2, 3], "the pick-up and bars 1-3"),
+        ([1, 3, 5, 7, 9, 10, 11], "bars 1, 3, 5, 7 and 3 more"),
+    ],
+)  # fmt: skip
+def test_bars_are_listed_in_runs(numbers: list[int], words: str) -> None:
+    assert listed_bars(numbers) == words
+
+
+@pytest.mark.parametrize(
+    ("percent", "next_step"),
+    [
+        (68, "climb: the next tempo is 75 beats a minute"),  # 70 would be no step up
+        (75, "climb: the next tempo is 80 beats a minute"),
+        (97, "climb: the next tempo is 100 beats a minute"),
+        (99, "it is ready: play it from memory, then in another key"),
+    ],
+)
+def test_the_next_tempo_is_a_step_up(percent: int, next_step: str) -> None:
+    one = replace(_played().passes[0], pace=100 / percent)
+    assert practice_advice(replace(_played(), passes=(one,)), []) == [next_step]
+
+
+@pytest.mark.parametrize(
+    ("shift", "words"),
+    [
+        (1, "a half step higher than written: a capo at fret 1 does that"),
+        (-2, "2 half steps lower than written: check tuning and capo"),
+        (12, "an octave higher than written: see where on the neck it is written"),
+        (-12, "an octave lower than written: see where on the neck it is written"),
+    ],
+)
+def test_a_take_that_is_higher_or_lower_is_said(shift: int, words: str) -> None:
+    assert f"all of it is {words}" in summarize_take(replace(_played(), shift=shift)).facts
+
+
+def test_a_lateness_has_the_values_that_players_name() -> None:
+    timeline = timeline_of(WALK)
+    assert lateness_words(timeline, 0.08, 1.0) == "80 ms late, about a thirty-second note"
+    assert lateness_words(timeline, -0.08, 2.0) == "80 ms early"

@@ -6,7 +6,7 @@ useful first, each with its bars and a tempo.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 from math import inf
 from typing import NamedTuple
@@ -28,6 +28,7 @@ TUNED = 0.08  # semitones from which on the tuning of the guitar is mentioned
 _SLOWER = 0.8  # of the tempo that was played: where to practice what went wrong
 _UNSTEADY = 3  # one of so many passes, in which a bar is not right, is more than a slip
 _SAME = 1.01  # tempos that are this near are one: a tempo is heard, and never to the last digit
+_READY = 1.02  # times the tempo that was played: where the top of the ladder lies within that, it is reached
 _BAR_WORDS = 4  # bars that a sentence names at most
 
 
@@ -128,15 +129,35 @@ def _good_bars(judgement: Judgement, told: Sequence[HeardNote], remarks: Sequenc
 
 
 def listed_bars(numbers: Sequence[int]) -> str:
-    """Return `bar 2`, `bars 1, 2 and 4` or `the pick-up and bar 1`; of many the first ones."""
+    """Return `bar 2`, `bars 1, 2 and 4`, `bars 1-4 and 6` or `the pick-up and bar 1`; of many the first ones."""
     bars = [n for n in numbers if n]
-    words = [] if 0 not in numbers else ["the pick-up"]
+    parts = [part for run in _runs(bars) for part in _bar_run(run)]
+    words = ["the pick-up"] if 0 in numbers else []
     if bars:
-        shown = [str(n) for n in bars[:_BAR_WORDS]] + (
-            [f"{len(bars) - _BAR_WORDS} more"] if len(bars) > _BAR_WORDS else []
-        )
+        left = sum(len(part) for part in parts[_BAR_WORDS:])
+        shown = [_run_words(part) for part in parts[:_BAR_WORDS]] + ([f"{left} more"] if left else [])
         words.append(f"bar{'s' if len(bars) > 1 else ''} {join_words(shown)}")
     return join_words(words) if words else ""
+
+
+def _runs(numbers: Iterable[int]) -> list[list[int]]:
+    """Return numbers that follow each other together."""
+    found: list[list[int]] = []
+    for n in numbers:
+        if found and found[-1][-1] == n - 1:
+            found[-1].append(n)
+        else:
+            found.append([n])
+    return found
+
+
+def _bar_run(run: Sequence[int]) -> list[list[int]]:
+    """Return a run of bars whole; one of two bars in two, since `2-3` is no shorter than both."""
+    return [list(run)] if len(run) > 2 else [[n] for n in run]
+
+
+def _run_words(run: Sequence[int]) -> str:
+    return f"{run[0]}-{run[-1]}" if len(run) > 1 else str(run[0])
 
 
 class _Order(NamedTuple):
@@ -248,13 +269,15 @@ def _next_step(faster: float | None, anything: bool) -> list[str]:
 
 
 def _tempos(timeline: Timeline, one: JudgedPass) -> tuple[float, float | None]:
-    """Return a tempo at or below four fifths of the one that was played, and the next one above that, None on the top.
+    """Return a tempo at or below four fifths of the one that was played, and the next one half a rung or more above that, None on the top.
 
     Both are rungs of the practice ladder, where it reaches down so far.
     """
     bpm = written_bpm(timeline)
-    rungs = [float(rung) for rung in Ladder().rungs(bpm)]
+    ladder = Ladder()
+    rungs = [float(rung) for rung in ladder.rungs(bpm)]
     played = played_bpm(timeline, one)
     below = [rung for rung in rungs if rung <= _SLOWER * played * _SAME]
-    above = [rung for rung in rungs if rung > played * 1.02]
+    above = [rung for rung in rungs[:-1] if rung >= played + ladder.step / 2]
+    above += rungs[-1:] if rungs[-1] > played * _READY else []
     return round(below[-1] if below else _SLOWER * played), round(above[0]) if above else None

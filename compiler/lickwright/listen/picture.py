@@ -166,6 +166,9 @@ class _Picture:
             if first <= extra.at < last:
                 yield from self._extra(extra, row)
         yield "</g>"
+        for note in self._shown:
+            if first <= self._starts[note.sound.index] < last:
+                yield from self._time(note, self._x(self._starts[note.sound.index], row), row)
         yield from self._bars(row)
         yield from self._badges(row)
         yield from self._jumps(row)
@@ -202,7 +205,7 @@ class _Picture:
             if first <= start < last:
                 wide = 8 + 6.5 * len(words)
                 x = max(self._x(start, row) - wide / 2, taken + 2)
-                y = self._y(self._high, row) - 46
+                y = self._y(self._high, row) - 44
                 taken = x + wide
                 yield f'<rect x="{x:.1f}" y="{y - 8:.1f}" width="{wide:.1f}" height="15" rx="7" fill="{_WRONG}"/>'
                 yield f'<text x="{x + wide / 2:.1f}" y="{y + 3.5:.1f}" text-anchor="middle" fill="{_PAPER}" font-weight="bold">{words}</text>'
@@ -249,7 +252,6 @@ class _Picture:
         if note.sound.fret is not None:
             name = f"{self._timeline.settings.tuning.label(note.sound.string)}{note.sound.fret}"
             yield f'<text x="{x:.1f}" y="{y + 15:.1f}" font-size="10" fill="{_PALE}">{escape(name)}</text>'
-        yield from self._time(note, x, row)
 
     def _goal(self, event: NoteEvent, start: float, row: int) -> Iterator[str]:
         """Yield the way that a bend, a slide or a vibrato should go."""

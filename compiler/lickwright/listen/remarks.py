@@ -21,7 +21,7 @@ from lickwright.report.console import counted_noun
 from lickwright.timeline.model import SoundingNote, Timeline, bar_name
 
 _HOLE = 4  # onsets that are missing one after the other from which on that is said once
-_VALUES = tuple(Fraction(1, n) for n in (1, 2, 4, 6, 8, 12, 16, 24, 32, 64))
+_VALUES = tuple(Fraction(1, n) for n in (1, 2, 4, 6, 8, 12, 16, 24, 32))  # of a whole note: what players name
 
 
 class Remark(NamedTuple):

@@ -32,6 +32,7 @@ NEVER_JUDGED = (
     "which string and fret you used", "how long and how loud notes are, and whether they are picked or hammered",
     "timing within 25 ms", "bends within 25 cents",
 )  # fmt: skip
+_OCTAVE = 12  # half steps
 _LISTED_TIMES = 8  # times through whose scores are listed; of more there are the first and the last one
 _LISTED_BARS = 4  # bars of which it is said how often they are right
 
@@ -156,8 +157,9 @@ def _drift(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
 def _shift(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
     shift = judgement.shift
     if shift:
-        count = "1 half step" if abs(shift) == 1 else f"{abs(shift)} half steps"
+        count = {1: "a half step", _OCTAVE: "an octave"}.get(abs(shift), f"{abs(shift)} half steps")
         why = f"a capo at fret {shift} does that" if 0 < shift < 10 else "check tuning and capo"
+        why = "see where on the neck it is written" if abs(shift) == _OCTAVE else why
         yield f"all of it is {count} {'higher' if shift > 0 else 'lower'} than written: {why}"
 
 
