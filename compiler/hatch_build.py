@@ -121,39 +121,61 @@ class _Field:
             self.parameter += f" = {made}"
 
 
+class _Record:
+    """The fields of a record, in the order in which they are set, and the methods that its decorator would give it."""
+
+    def __init__(self, node: ast.ClassDef, known: dict[str, dict[str, _Field]]) -> None:
+        own = {ast.unparse(one.target): one for one in node.body if isinstance(one, ast.AnnAssign)}
+        inherited = {name: field for base in node.bases for name, field in known.get(ast.unparse(base), {}).items()}
+        self.name = node.name
+        self.fields = inherited | {name: _Field(name, one) for name, one in own.items()}
+        self.methods = {one.name for one in node.body if isinstance(one, ast.FunctionDef)}  # that it has already
+        for one in own.values():
+            one.value = None
+
+    def methods_text(self) -> str:
+        """Return the methods, but for that of its hash."""
+        taken = tuple(name for name, field in self.fields.items() if field.init)
+        matched = tuple(name for name in taken if not self.fields[name].kw_only)
+        return f"""
+__record_parameters__: ClassVar[tuple[str, ...]] = {taken!r}
+__match_args__: ClassVar[Any] = {matched!r}
+{self._init_text(taken, matched)}
+def __eq__(self, other: object) -> bool:
+    return type(other) is type(self) and isinstance(other, {self.name}) and self._values() == other._values()
+def _values(self) -> tuple[Any, ...]:
+    return ({"".join(f"self.{name}, " for name, field in self.fields.items() if field.compare)})
+def __repr__(self) -> str:
+    return f"{self.name}({", ".join(f"{name}={{self.{name}!r}}" for name, field in self.fields.items() if field.repr)})"
+def __reduce__(self) -> Any:
+    from functools import partial
+    return partial({self.name}, {", ".join(f"{name}=self.{name}" for name in taken)}), ()
+"""
+
+    def _init_text(self, taken: tuple[str, ...], matched: tuple[str, ...]) -> str:
+        keywords = [self.fields[name].parameter for name in taken if name not in matched]
+        parameters = [
+            "self",
+            *(self.fields[name].parameter for name in matched),
+            *(["*", *keywords] if keywords else []),
+        ]
+        statements = [field.statement for field in self.fields.values()]
+        if "__post_init__" in self.methods:
+            statements.append("self.__post_init__()")
+        return f"def __init__({', '.join(parameters)}) -> None:\n    {'; '.join(statements)}"
+
+
 def _write_out_methods(node: ast.ClassDef, known: dict[str, dict[str, _Field]]) -> bool:
     """Give a record the methods that its decorator would; return whether it is one. `known` has the fields of those before, and gets its own."""
     decorators = {ast.unparse(one) for one in node.decorator_list} & {"record", "mutable_record"}
     if not decorators:
         return False
-    own = {ast.unparse(one.target): one for one in node.body if isinstance(one, ast.AnnAssign)}
-    fields = {name: field for base in node.bases for name, field in known.get(ast.unparse(base), {}).items()}
-    fields = known[node.name] = fields | {name: _Field(name, one) for name, one in own.items()}
-    for one in own.values():
-        one.value = None
-    taken = {name: field for name, field in fields.items() if field.init}
-    matched = [name for name, field in taken.items() if not field.kw_only]
-    keywords = [taken[name].parameter for name in taken if name not in matched]
-    parameters = ["self", *(taken[name].parameter for name in matched), *(["*", *keywords] if keywords else [])]
-    methods = {one.name for one in node.body if isinstance(one, ast.FunctionDef)}
-    written = f"""
-__record_parameters__: ClassVar[tuple[str, ...]] = {tuple(taken)!r}
-__match_args__: ClassVar[Any] = {tuple(matched)!r}
-def __init__({", ".join(parameters)}) -> None:
-    {"; ".join(field.statement for field in fields.values())}{"; self.__post_init__()" * ("__post_init__" in methods)}
-def __eq__(self, other: object) -> bool:
-    return type(other) is type(self) and isinstance(other, {node.name}) and self._values() == other._values()
-def _values(self) -> tuple[Any, ...]:
-    return ({"".join(f"self.{name}, " for name, field in fields.items() if field.compare)})
-def __repr__(self) -> str:
-    return f"{node.name}({", ".join(f"{name}={{self.{name}!r}}" for name, field in fields.items() if field.repr)})"
-def __reduce__(self) -> Any:
-    from functools import partial
-    return partial({node.name}, {", ".join(f"{name}=self.{name}" for name in taken)}), ()
-"""
+    record = _Record(node, known)
+    known[node.name] = record.fields
+    written = record.methods_text()
     if "record" in decorators:
         written += "def __hash__(self) -> int:\n    return hash(self._values())\n"
-    made = [one for one in ast.parse(written).body if getattr(one, "name", "") not in methods]
+    made = [one for one in ast.parse(written).body if getattr(one, "name", "") not in record.methods]
     node.body += made
     node.decorator_list = [one for one in node.decorator_list if ast.unparse(one) not in decorators]
     return True

@@ -92,6 +92,7 @@ def test_paths_are_files_each_once(run: Run) -> None:
 
 def test_nothing_found_is_no_error_and_says_why(run: Run) -> None:
     assert run("find", BLUES, "bned") == (0, "", "no lick has `bned`; did you mean bend?\n")
+    assert run("find", BLUES, "tapped") == (0, "", "no lick has `tapped`\n")
     assert run("find", BLUES, "bend", "level:5") == (0, "", "no lick has `level:5`\n")
     code, out, _ = run("find", BLUES, "level:5", "--format", "json")
     assert code == 0 and json.loads(out)["licks"] == []

@@ -52,7 +52,7 @@ def test_a_run_has_the_bytes_of_its_messages_one_by_one() -> None:
             changes = [n for n in range(1, len(at)) if values[n] != values[n - 1]]
             singly += [(at[n], status, values[n] & 127, values[n] >> 7) for n in changes]
             singly.append((tick, smf.NOTE_OFF, 60, 64))
-            blocks += [*smf.pack_runs(at, values, status), [singly[-1]]]
+            blocks += [*((status, *rest) for _, *rest in smf.pack_runs(at, values)), [singly[-1]]]
         lyric = smf.meta_bytes(smf.LYRIC, b"x")
         metas = [(at, lyric) for at in sorted(chance.choices(range(tick + 5), k=chance.randint(0, 3)))]
         running = chance.choice([0, smf.BEND])

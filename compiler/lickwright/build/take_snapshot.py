@@ -9,8 +9,8 @@ from __future__ import annotations
 import os
 from array import array
 from collections.abc import Iterator, Sequence
-from itertools import groupby
-from typing import TYPE_CHECKING
+from itertools import chain, groupby
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from lickwright.build.snapshot import TOLD, UNTOLD, Different, Unchanged, folder_head, is_applicable, state_hash
 from lickwright.build.up_to_date import SuffixCache, UpToDate
@@ -74,38 +74,64 @@ def _is_whole(manifest: Manifest, option_sets: Sequence[CompileOptions]) -> bool
     return len(set(numbers)) == 1 and plain and not pages and not manifest.has_copies()
 
 
+class _Source(NamedTuple):
+    """A source of the scan, with its outputs."""
+
+    name: str  # of its file
+    path: str
+    option_set: int
+    told: bool
+    hash: bytes
+    state: Sequence[int]  # of its file: size, mtime, ctime, inode
+    target: str  # the folder of its outputs, "" where it has none
+    folder: Sequence[int]  # the state of that folder, () where it has none
+    outputs: str  # their names, a space between them
+    output_states: Sequence[int]  # as `state`, one after the other
+
+
 def _rows(
     manifest: Manifest, config: BuildConfig, option_sets: Sequence[CompileOptions]
 ) -> Iterator[tuple[int, str, str, bytes, bytes, str]]:
     """Yield the rows of a snapshot, one for each folder of sources. Raises `Different` for what it cannot tell of."""
     root = output_root(config.out)
-    wanted = [SuffixCache(one.suffixes()) for one in option_sets]
-    sources = manifest.db.execute(_SOURCES)
-    for number, (folder, found) in enumerate(groupby(sources, lambda row: os.path.dirname(os.fsdecode(row[0])))):
-        rows = list(found)
-        seen = folder_from_output(root, os.path.realpath(folder))
-        names = [os.path.basename(os.fsdecode(row[0])) for row in rows]
-        at = os.path.join(seen, "")
-        if any(row[1] != at + slashed(name) or row[3] != rows[0][3] for row, name in zip(rows, names, strict=True)):
-            raise Different  # a link
-        head = folder_head(seen, option_sets[rows[0][3]], names)
-        states = array("q", [value for row in rows for value in row[6:10]])
-        hashes, outputs, output_states = [], [], array("q")
-        for row in rows:
-            files = [
-                file
-                for file in manifest.db.execute(_OUTPUTS, (row[2],)).fetchall()
-                if wanted[row[3]][file[0][len(file[1]) :]]
-            ]
-            outputs.append(" ".join(file[0] for file in files))
-            hashes += [row[5], outputs[-1].encode()]
-            output_states.extend([value for file in files for value in file[2:]])
-        states.extend([value for row, line in zip(rows, outputs, strict=True) if line for value in row[10:]])
-        targets = "\n".join(row[2] if line else "" for row, line in zip(rows, outputs, strict=True))
-        names_of_outputs = "\n".join(outputs)
-        told = "".join(TOLD if row[4] else UNTOLD for row in rows)
-        if max(map(len, (targets, told, names_of_outputs))) > _LONGEST:
-            raise Different
-        yield (
-            number, targets, told, state_hash(head, states), state_hash(b"\0".join([head, *hashes]), output_states), names_of_outputs,
-        )  # fmt: skip
+    suffixes = [SuffixCache(one.suffixes()) for one in option_sets]
+    rows = manifest.db.execute(_SOURCES)
+    for number, (folder, same) in enumerate(groupby(rows, lambda row: os.path.dirname(os.fsdecode(row[0])))):
+        sources = [_source(manifest, row, suffixes) for row in same]
+        head = _head(folder_from_output(root, os.path.realpath(folder)), sources, option_sets)
+        yield number, *_row(head, sources)
+
+
+def _source(manifest: Manifest, row: Sequence[Any], suffixes: Sequence[SuffixCache]) -> _Source:
+    """Return a row of `_SOURCES` with what a build makes of that source."""
+    shown, path, target, option_set, told, hash, *states = row
+    found = manifest.db.execute(_OUTPUTS, (target,)).fetchall()
+    files = [file for file in found if suffixes[option_set][file[0][len(file[1]) :]]]
+    outputs, output_states = " ".join(file[0] for file in files), [value for file in files for value in file[2:]]
+    name, state = os.path.basename(os.fsdecode(shown)), states[:4]
+    target, folder = (target, states[4:]) if outputs else ("", ())
+    return _Source(name, path, option_set, bool(told), hash, state, target, folder, outputs, output_states)
+
+
+def _head(seen: str, sources: Sequence[_Source], option_sets: Sequence[CompileOptions]) -> bytes:
+    """Return what is hashed of a folder itself; `seen` is its path from the output folder. Raises `Different`."""
+    at, option_set = os.path.join(seen, ""), sources[0].option_set
+    if any(one.path != at + slashed(one.name) or one.option_set != option_set for one in sources):
+        raise Different  # a link
+    return folder_head(seen, option_sets[option_set], [one.name for one in sources])
+
+
+def _row(head: bytes, sources: Sequence[_Source]) -> tuple[str, str, bytes, bytes, str]:
+    """Return the row of a folder of sources, without its number. Raises `Different` for one that would be too long."""
+    targets = "\n".join(one.target for one in sources)
+    told = "".join(TOLD if one.told else UNTOLD for one in sources)
+    outputs = "\n".join(one.outputs for one in sources)
+    if max(map(len, (targets, told, outputs))) > _LONGEST:
+        raise Different
+    states = array("q", chain.from_iterable(one.state for one in sources))
+    states.extend(chain.from_iterable(one.folder for one in sources))
+    contents = [head]
+    for one in sources:
+        contents += [one.hash, one.outputs.encode()]
+    output_states = array("q", chain.from_iterable(one.output_states for one in sources))
+    return targets, told, state_hash(head, states), state_hash(b"\0".join(contents), output_states), outputs

@@ -142,4 +142,5 @@ def _near(term: QueryTerm) -> str | None:
     word = term.values[0].text.lower()
     if field := known_field(word):
         return f"{field.name}:…"
-    return OLD_NAMES.get(word) or nearest_name(word, technique_names())
+    near = OLD_NAMES.get(word) or nearest_name(word, technique_names())
+    return near if near != word else None  # a technique that no lick has

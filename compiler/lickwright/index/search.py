@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from itertools import filterfalse
+from itertools import chain, filterfalse
 from typing import Any, NamedTuple, overload
 
 from lickwright.index.bitmap_search import LickSet, all_licks, licks_by_ways
@@ -167,16 +167,24 @@ def _are_words(conditions: Sequence[Condition]) -> bool:
 
 
 def _where(connection: sqlite3.Connection, conditions: Sequence[Condition], limit: int) -> list[int]:
-    # Where an index holds all columns but the words, it is read through, and each lick then looked for among those with the words:
-    # that takes half the time of fetching each lick with the words. `+` keeps SQLite from the latter.
-    through = any(one.match for one in conditions) and all(one.narrow or one.match for one in conditions)
-    ordered = sorted(conditions, key=lambda one: bool(one.match)) if through else conditions
-    where = (
-        " AND ".join(f"({'+' * (through and bool(one.match) and not one.negated)}{one.sql})" for one in ordered) or "1"
-    )
-    values = [value for one in ordered for value in one.values]
+    terms = _terms(conditions)
+    where = " AND ".join(f"({sql})" for sql, _ in terms) or "1"
+    values = chain.from_iterable(values for _, values in terms)
     rows = connection.execute(f"SELECT id FROM licks WHERE {where} LIMIT ?", [*values, limit])
     return [row[0] for row in rows]
+
+
+def _terms(conditions: Sequence[Condition]) -> list[tuple[str, Sequence[Any]]]:
+    """Return the SQL of conditions with their values, in the order in which licks are tested for them.
+
+    Where an index holds all columns but the words, it is read through, and each lick then looked for among those with the words:
+    that takes half the time of fetching each lick with the words. `+` keeps SQLite from the latter.
+    """
+    columns = [(one.sql, one.values) for one in conditions if not one.match]
+    words = [one for one in conditions if one.match]
+    if not words or not all(one.narrow for one in conditions if not one.match):
+        return [(one.sql, one.values) for one in conditions]
+    return [*columns, *((one.sql if one.negated else f"+{one.sql}", one.values) for one in words)]
 
 
 def _with_words(connection: sqlite3.Connection, between: str, conditions: Sequence[Condition], limit: int) -> list[int]:

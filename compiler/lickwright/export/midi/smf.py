@@ -60,8 +60,11 @@ def meta_bytes(kind: int, payload: bytes) -> bytes:
 _TRACK_END = b"\0" + meta_bytes(_END, b"")
 
 
-def pack_runs(at: list[int], values: list[int], status: int = 0) -> tuple[Run, ...]:
-    """Return the messages whose values differ from the one before, but for the first, as few runs; ticks ascend from `at[0]`."""
+def pack_runs(at: list[int], values: list[int]) -> tuple[Run, ...]:
+    """Return the messages whose values differ from the one before, but for the first, as few runs; ticks ascend from `at[0]`.
+
+    Their status is 0, since a channel is only chosen later.
+    """
     differs = list(map(ne, values[1:], values))
     at, values = list(compress(at[1:], differs)), list(compress(values[1:], differs))
     if not at:
@@ -81,7 +84,7 @@ def pack_runs(at: list[int], values: list[int], status: int = 0) -> tuple[Run, .
             lower[first + 1 : last],
             upper[first + 1 : last],
         )
-        runs.append((status, at[first], values[first], bytes(rest), at[last - 1]))
+        runs.append((0, at[first], values[first], bytes(rest), at[last - 1]))
     return tuple(runs)
 
 
