@@ -58,12 +58,13 @@ def test_the_tempos_are_those_that_are_asked_for_on_both_pages(assign: Run) -> N
     assert not Path("mara/back-porch.html").exists()
 
 
-def test_the_results_name_the_licks_and_are_not_printed(assign: Run) -> None:
+def test_the_results_name_the_licks_and_their_controls_are_not_printed(assign: Run) -> None:
     assert assign("Mara", "songs.lick")[0] == 0
     read = Reader(PAGE.read_text("utf-8"))
     assert [one.text for one in read.all("option")] == ["Window seat", "Back porch"]
     assert [one.text for one in read.all("th")] == ["day", "lick", "tempo", "score of 100"]
-    assert "screen" in str(read.all("section")[-1].attributes["class"])
+    assert read.all("form")[0].attributes["class"] == "screen"
+    assert ".results:not(:has(tbody tr)) { display: none; }" in PAGE.read_text("utf-8")  # an empty table is not, either
 
 
 def test_again_it_is_the_same_and_what_is_not_ours_stays(assign: Run) -> None:

@@ -46,7 +46,10 @@ def test_a_lesson_page_shows_a_report(browser: Any, made: Path) -> None:
         page.set_input_files("#heard-file", str(made.parent / "report.json"))
         page.wait_for_selector("#heard-report ol li")
         text = page.inner_text("#heard-report")
-        assert "12 of 13 notes just right" in text
+        assert text.startswith("Very close")
+        assert "Score 92 of 100: 12 of 13 notes just right." in text
+        assert "just right by bar: all of bar 2; 7 of 8 in bar 1" in text
+        assert "Not judged: which string and fret you used; " in text
         assert "hurts" not in text
         assert "bar 1, beat 2: missing: open D string" in text
         assert "To practice" in text
@@ -55,6 +58,76 @@ def test_a_lesson_page_shows_a_report(browser: Any, made: Path) -> None:
             _wait_for_words(page, "heard-report", f"{name}: ")
             assert page.inner_text("#heard-report") == f"{name}: {said}"
         assert one.wrong == []
+
+
+def test_a_report_of_some_bars_and_one_of_before_are_shown(browser: Any, made: Path) -> None:
+    """Bars of this lick are not another lick; a report of version 1.0 has fewer words, and what it has is shown."""
+    tones = take_of(timeline_of(WALK))[0]
+    write_wave("part.wav", pluck(tones[:8]))
+    assert main(["listen", "walk.lick", "part.wav", "--bars", "1", "--report", "part.json"]) == 0
+    old = json.loads((made.parent / "report.json").read_text("utf-8"))
+    for name in ("version", "lick", "headline", "counts", "by_bar"):
+        del old[name]
+    for remark in old["passes"][0]["remarks"]:
+        del remark["place"]
+    (made.parent / "old.json").write_text(json.dumps(old), "utf-8")
+    with Opened(browser, made / "walk-b.html") as one:
+        one.page.set_input_files("#heard-file", str(made.parent / "part.json"))
+        _wait_for_words(one.page, "heard-report", "Walk <b> (bar 1).")
+        assert "another lick" not in one.page.inner_text("#heard-report")
+        one.page.set_input_files("#heard-file", str(made.parent / "old.json"))
+        _wait_for_words(one.page, "heard-report", "Score 92 of 100: 12 of 13 notes just right.")
+        assert "bar 1, beat 2: missing: open D string" in one.page.inner_text("#heard-report")
+        assert one.wrong == []
+
+
+_DROP = """([selector, text]) => {
+  const held = new DataTransfer();
+  held.items.add(new File([text], "dropped.json"));
+  const event = new DragEvent("drop", { dataTransfer: held, bubbles: true, cancelable: true });
+  return !document.querySelector(selector).dispatchEvent(event);
+}"""
+
+
+def test_a_report_may_be_dropped_anywhere(browser: Any, made: Path) -> None:
+    """Beside the place for it, a browser would open the file and leave the page."""
+    text = (made.parent / "report.json").read_text("utf-8")
+    with Opened(browser, made / "walk-b.html") as one:
+        assert one.page.evaluate(_DROP, ["h1", text])
+        _wait_for_words(one.page, "heard-report", "Very close")
+        assert one.wrong == []
+    with Opened(browser, made / "assignment.html") as one:
+        assert one.page.evaluate(_DROP, ["h1", text])
+        one.page.wait_for_selector("#results-rows tr")
+        assert one.wrong == []
+
+
+def test_a_report_is_printed_with_its_lick_and_no_place_for_one(browser: Any, made: Path) -> None:
+    with Opened(browser, made / "walk-b.html") as one:
+        one.page.emulate_media(media="print")
+        assert not one.page.is_visible("section.heard")
+        one.page.set_input_files("#heard-file", str(made.parent / "report.json"))
+        _wait_for_words(one.page, "heard-report", "Very close")
+        assert one.page.is_visible("#heard-report")
+        assert not one.page.is_visible("#heard-file")
+
+
+def test_results_fit_on_a_phone_and_are_printed(browser: Any, made: Path) -> None:
+    """No word is broken: the day and the button stand on one line each."""
+    with Opened(browser, made / "assignment.html", viewport={"width": 390, "height": 800}) as one:
+        page = one.page
+        page.emulate_media(media="print")
+        assert not page.is_visible("section.results")
+        page.emulate_media(media="screen")
+        page.set_input_files("#results-file", str(made.parent / "report.json"))
+        page.wait_for_selector("#results-rows tr")
+        for place in ("#results-rows td", "#results-rows button"):
+            assert page.locator(place).first.bounding_box()["height"] < 60
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        page.emulate_media(media="print")
+        assert page.is_visible("#results-rows")
+        assert not page.is_visible("#results-save")
+        assert not page.is_visible("#results-rows button")
 
 
 _NO_REPORT = "this is not a report of lickwright listen"
@@ -73,6 +146,7 @@ def _damaged(folder: Path) -> dict[str, str]:
         "no-pass.json": (good | {"best": 9}, _NO_REPORT),
         "proto.json": (good | {"best": "constructor"}, _NO_REPORT),
         "scored.json": (good | {"passes": [best | {"score": {"of_100": "100"}}], "best": 0}, _NO_REPORT),
+        "place.json": (good | {"passes": [best | {"remarks": [best["remarks"][0] | {"place": ["<b>"]}]}], "best": 0}, _NO_REPORT),
         "remarks.json": (good | {"passes": [best | {"remarks": [None]}], "best": 0}, _NO_REPORT),
         "practice.json": (good | {"practice": "more"}, _NO_REPORT),
     }  # fmt: skip
@@ -92,14 +166,15 @@ def test_a_lesson_page_shows_a_refusal_and_a_caution(browser: Any, made: Path) -
         "refusal": "nothing was heard",
         "hints": [""],
         "caution": "<b>Stop when it hurts.",
-        "title": "Other",
+        "title": "Other (bar 2)",
+        "lick": "Other",
     }
     (made.parent / "refused.json").write_text(json.dumps(value), "utf-8")
     with Opened(browser, made / "walk-b.html") as one:
         one.page.set_input_files("#heard-file", str(made.parent / "refused.json"))
         one.page.wait_for_selector("#heard-report .caution")
         assert one.page.inner_text("#heard-report").split("\n\n") == [
-            "This report is about another lick, Other.", "Nothing was heard.", "<b>Stop when it hurts.",
+            "This report is about another lick, Other (bar 2).", "Nothing was heard.", "<b>Stop when it hurts.",
         ]  # fmt: skip
         assert one.wrong == []
 

@@ -10,23 +10,30 @@
     element.append(...lines.map((line) => said("li", line)));
     return element;
   };
-  const sentence = (words) => `${words[0].toUpperCase()}${words.slice(1)}.`;
+  const begun = (words) => `${words[0].toUpperCase()}${words.slice(1)}`;
+  const sentence = (words) => `${begun(words)}.`;
 
+  const soft = (words) => Object.assign(said("p", words), { className: "hint" });
   const describe = (report) => {
     const parts = [];
-    if (report.title !== document.title) parts.push(said("p", `This report is about another lick, ${report.title}.`));
+    if (report.lick !== document.title) parts.push(said("p", `This report is about another lick, ${report.title}.`));
+    else if (report.title !== report.lick) parts.push(said("p", `${report.title}.`));
     if (report.refusal) {
       parts.push(said("p", sentence(report.refusal)), ...report.hints.map((hint) => said("p", sentence(hint))));
     } else {
       const { score, remarks } = report.best;
-      parts.push(said("p", `Score ${score.of_100} of 100: ${score.right} of ${score.notes} notes just right.`));
+      if (report.headline) parts.push(said("h3", begun(report.headline)));
+      parts.push(said("p", `Score ${score.of_100} of 100: ${report.counts || `${score.right} of ${score.notes} notes just right`}.`));
       if (report.praise) parts.push(said("p", `Good: ${report.praise}.`));
-      if (report.facts.length) parts.push(list("ul", report.facts));
+      const facts = report.by_bar ? [...report.facts, `just right by bar: ${report.by_bar}`] : report.facts;
+      if (facts.length) parts.push(list("ul", facts));
       if (remarks.length) {
+        const place = (one) => one.place || `${one.bar ? `bar ${one.bar}` : "pick-up"}, beat ${one.beat}`;
         parts.push(said("h3", "What was different"));
-        parts.push(list("ol", remarks.map((one) => `${one.bar ? `bar ${one.bar}` : "pick-up"}, beat ${one.beat}: ${one.words}`)));
+        parts.push(list("ol", remarks.map((one) => `${place(one)}: ${one.words}`)));
       }
       if (report.practice.length) parts.push(said("h3", "To practice"), list("ol", report.practice));
+      if (report.untold.length) parts.push(soft(`Not judged: ${report.untold.join("; ")}.`));
     }
     if (report.caution) parts.push(Object.assign(said("p", report.caution), { className: "caution" }));
     return parts;
@@ -42,9 +49,12 @@
   };
 
   chosen.addEventListener("change", () => show(chosen.files[0]));
-  place.addEventListener("dragover", (event) => event.preventDefault());
-  place.addEventListener("drop", (event) => {
+  // Anywhere on the page: a browser would open a file that is dropped beside the place for it, and leave the page.
+  document.addEventListener("dragover", (event) => event.preventDefault());
+  document.addEventListener("drop", async (event) => {
     event.preventDefault();
-    show(event.dataTransfer.files[0]);
+    chosen.value = "";
+    await show(event.dataTransfer.files[0]);
+    place.scrollIntoView();
   });
 }

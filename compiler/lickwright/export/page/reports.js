@@ -6,7 +6,8 @@ const NO_REPORT = "this is not a report of lickwright listen";
 
 const isText = (value) => typeof value === "string";
 const areTexts = (value) => Array.isArray(value) && value.every(isText);
-const isPlace = (one) => one && Number.isInteger(one.bar) && isText(one.beat) && isText(one.words);
+const isPlace = (one) =>
+  one && Number.isInteger(one.bar) && isText(one.beat) && isText(one.words) && (one.place === undefined || isText(one.place));
 const isScore = (one) => one && [one.of_100, one.right, one.notes].every(Number.isInteger);
 const isPass = (one) =>
   one && Number.isFinite(one.bpm) && isScore(one.score) && Array.isArray(one.remarks) && one.remarks.every(isPlace);
@@ -28,11 +29,14 @@ const readValue = async (file) => {
 const checkReport = (value) => {
   if (value.format === "lickwright listening reports 1") throw new Error("this is about many recordings: open the report of one");
   if (value.format !== "lickwright listening report 1" || !isText(value.title)) throw new Error(NO_REPORT);
-  const caution = isText(value.caution) ? value.caution : "";
+  // What reports of version 1.0 have not, or not always.
+  const [caution, headline, counts, by_bar] = [value.caution, value.headline, value.counts, value.by_bar].map((one) => (isText(one) ? one : ""));
   const hints = areTexts(value.hints) ? value.hints.filter((hint) => hint) : [];
   const { title, refusal, praise, facts, practice } = value;
-  if (refusal && isText(refusal)) return { title, refusal, hints, caution };
+  const lick = isText(value.lick) ? value.lick : title;
+  if (refusal && isText(refusal)) return { title, lick, refusal, hints, caution };
   const best = Array.isArray(value.passes) ? value.passes[value.best] : null;
   if (!isPass(best) || !isText(praise) || !areTexts(facts) || !areTexts(practice)) throw new Error(NO_REPORT);
-  return { title, caution, best, praise, facts, practice };
+  const untold = [best.not_told, value.never_judged].flatMap((one) => (areTexts(one) ? one : []));
+  return { title, lick, caution, best, headline, counts, by_bar, praise, facts, practice, untold };
 };

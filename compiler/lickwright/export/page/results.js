@@ -35,7 +35,7 @@
         for (const value of [row.day, row.lick, row.bpm, row.score === null ? "" : row.score]) {
           line.append(Object.assign(document.createElement("td"), { textContent: String(value) }));
         }
-        const away = Object.assign(document.createElement("button"), { type: "button", textContent: "Remove" });
+        const away = Object.assign(document.createElement("button"), { type: "button", textContent: "\u00d7", title: "Remove" });
         away.setAttribute("aria-label", `Remove ${row.lick} at ${row.bpm} on ${row.day}`);
         away.addEventListener("click", () => {
           rows.delete(key);
@@ -74,9 +74,9 @@
     if (full) throw new Error(`the table is full at ${MOST} rows, ${full} are left out`);
   };
 
-  document.getElementById("results-file").addEventListener("change", async (event) => {
+  const open = async (files) => {
     const troubles = [];
-    for (const file of event.target.files) {
+    for (const file of files) {
       try {
         take(await readValue(file), localDay(file.lastModified));
       } catch (error) {
@@ -86,6 +86,15 @@
     }
     draw();
     say(troubles);
+  };
+  document.getElementById("results-file").addEventListener("change", (event) => open(event.target.files));
+  document.addEventListener("dragover", (event) => event.preventDefault());
+  document.addEventListener("drop", (event) => {
+    event.preventDefault();
+    open(event.dataTransfer.files);
+  });
+  window.addEventListener("beforeunload", (event) => {
+    if (unsaved) event.preventDefault();
   });
 
   form.addEventListener("submit", (event) => {

@@ -201,10 +201,11 @@ def heard() -> Markup:
     """A place for the report on a recording."""
     return section(
         "heard", "Your recording",
-        el("p", "A report of ", el("code", "lickwright listen … --report"), " is shown here. It stays on this device.", class_="hint"),
-        el("label", "Report: ", el("input", type="file", accept=".json,application/json", id="heard-file")),
+        el("p", "Choose the report that ", el("code", "lickwright listen … --report"), " wrote, or drop it on this page. ",
+           "It stays on this device.", class_="hint screen"),
+        el("label", "Report: ", el("input", type="file", accept=".json,application/json", id="heard-file"), class_="screen"),
         el("div", id="heard-report", role="status"),
-        class_="heard screen",
+        class_="heard",
     )  # fmt: skip
 
 
