@@ -1,9 +1,10 @@
 """An executor that hands the chunks of a build to a running Dask cluster, by joblib.
 
 In: the scheduler's address, and chunks as for `process_pool.py`. Out: the same results. Every machine must have this very Lickwright and reach sources and
-outputs under the same names, which is looked at before anything is begun. Dask gives the chunks of a worker that dies to another one. What the
-cluster does not bring back, since a source kills one worker after another, nothing moves any more, or the scheduler is gone, is done
-here by a pool of our own: so nothing is lost, and a source that cannot be compiled costs only itself.
+outputs under the same names, which is looked at before anything is begun. Dask gives the chunks of a worker that dies to another one. A source over
+which Lickwright breaks down there is tried once more here, and the others of its chunk are not. What the cluster does not bring back, since a source
+kills one worker after another, nothing moves any more, or the scheduler is gone, is done here by a pool of our own: so nothing is lost, and a source
+that cannot be compiled costs only itself.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import re
 import socket
 import threading
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from importlib import import_module
 from importlib.util import find_spec
@@ -182,13 +183,28 @@ class DaskExecutor:
         waiting = iter(chunks)
         while window := list(islice(waiting, _AHEAD * self._number())):
             missing = {chunk.number: chunk for chunk in window}
-            if not self._gone:
-                for number, results in self._tried(window):
-                    chunk = missing.pop(number)
-                    yield chunk, [_at_home(result, self._setup.out) for result in results]
-            if missing:
-                with Pool(self._setup, self._jobs) as pool:
-                    yield from pool.run(missing.values())
+            found: dict[int, WorkResult] = {}  # of the sources in chunks of which not all is done, by the item's number
+            for number, results in () if self._gone else self._tried(window):
+                done = [_at_home(result, self._setup.out) for result in results if not _has_failed(result)]
+                if len(done) == len(results):
+                    yield missing.pop(number), done
+                found.update((result.id, result) for result in done if number in missing)
+            yield from self._done_here(missing, found)
+
+    def _done_here(
+        self, missing: Mapping[int, Chunk], found: Mapping[int, WorkResult]
+    ) -> Iterator[tuple[Chunk, list[WorkResult]]]:
+        """Yield chunks with the results found and those of the other sources, which are worked on here."""
+        if not missing:
+            return
+        left = [
+            chunk._replace(items=tuple(item for item in chunk.items if item.id not in found))
+            for chunk in missing.values()
+        ]
+        with Pool(self._setup, self._jobs) as pool:
+            for part, results in pool.run(left):
+                whole, own = missing[part.number], {result.id: result for result in results}
+                yield whole, [own[item.id] if item.id in own else found[item.id] for item in whole.items]
 
     def _number(self) -> int:
         """Return how many chunks can be worked on at once."""
@@ -260,6 +276,11 @@ class DaskExecutor:
             yield future.result()
 
 
+def _has_failed(result: WorkResult) -> bool:
+    """Return True for a source over which Lickwright broke down on a worker, which may lack what this machine has."""
+    return bool(result.bugs and not result.hash)
+
+
 def _abroad(items: tuple[WorkItem, ...]) -> tuple[WorkItem, ...]:
     """Return items for a process elsewhere, with absolute paths."""
     return tuple(item if item.data is not None else item._replace(path=absolute_name(item.path)) for item in items)
@@ -288,7 +309,7 @@ def compile_chunk(setup: Setup, number: int, items: tuple[WorkItem, ...]) -> tup
         writer = output_writer(setup)
         try:
             results = list(run_sources(setup.work, items, setup.option_sets, writer, Turns()))
-            return number, None if any(result.bugs and not result.hash for result in results) else results
+            return number, results
         except (MemoryError, OSError):
             return number, None
         finally:
