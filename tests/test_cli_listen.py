@@ -392,13 +392,46 @@ def test_a_folder_is_matched_by_name_and_by_fit_and_heard_once(
     code, out, _ = run("takes", "--licks", "licks", "--report", "all.json")
     assert code == 1
     assert heard == ["walk-tobin.wav"]
-    assert "notes in bar 1  walk-tobin.wav" in out
+    assert "notes in bar 1 walk-tobin.wav" in " ".join(out.split())
     assert out.endswith("\n3 recordings: 2 right, 1 to practice\n")
     Path("takes/broken.mp3").write_bytes(b"x")
     code, out, _ = run("takes", "--licks", "licks", "--report", "all.json", "--format", "json")
     assert code == 3
     assert heard == ["walk-tobin.wav", "broken.mp3"]
     assert [bool(e["error"]) for e in json.loads(out)["recordings"]] == [True, False, False, False]
+
+
+def test_a_recording_with_another_lick_s_name_is_said(run: Run, take: Samples) -> None:
+    """The lick that it sounds like is named; it is not judged by that one, since the name may be a wish."""
+    write("licks/walk.lick", WALK)
+    write("licks/hill.lick", HILL)
+    Path("takes").mkdir()
+    write_wave("takes/hill-road-mara.wav", take)
+    for _ in range(2):  # the second time from the report
+        code, out, err = run("takes", "--licks", "licks", "--report", "all.json")
+        assert (code, err) == (1, "")
+        assert 'it sounds like "Walk"' in out
+        (entry,) = json.loads(Path("all.json").read_text("utf-8"))["recordings"]
+        assert (entry["lick"], entry["report"]["recognized"]) == ("Hill road", False)
+
+
+def test_all_says_what_there_is_to_practice_in_each_recording(run: Run, take: Samples, wrong: Samples) -> None:
+    Path("takes").mkdir()
+    write_wave("takes/walk-mara.wav", take)
+    write_wave("takes/walk-tobin.wav", wrong)
+    write("takes/walk-x.m4a", "....ftypM4A ")
+    _, short, _ = run("takes", "--licks", "walk.lick", "--report", "all.json")
+    assert "not heard: this is " in short
+    for _ in range(2):
+        _, out, _ = run("takes", "--licks", "walk.lick", "--report", "all.json", "--all", "--width", "60")
+        assert max(map(len, out.splitlines())) <= 60
+        said = " ".join(out.split())
+        assert 'walk-mara.wav: "Walk", just like the teacher\'s, 100 of 100 played at 100 beats a minute' in said
+        assert (
+            "1. bar 1, beat 3 &: fret 2 on the G string: Bb was heard, a half step too high to practice: 1. find"
+            in said
+        )
+    assert run("takes", "--licks", "walk.lick", "--all", "--format", "json")[0] == 2
 
 
 def test_a_folder_is_looked_into_below(run: Run, take: Samples, wrong: Samples) -> None:

@@ -61,7 +61,7 @@ Exits with 0 when all that can be judged is right, 1 when something differs.
 @option_types.format_option("json", help="For a person, or for a program.")
 @click.option("--report", metavar="FILE", help="Write the report as JSON too; - for standard output.")
 @click.option("--picture", metavar="FILE", help="Draw what was played over the lick's notes, as SVG.")
-@option_types.all_option("List every remark.")
+@option_types.all_option("List every remark; of a folder, what to practice in each recording, too.")
 @option_types.width_option(least=40)
 @option_types.overwrite_option("Replace files that are in the way and not Lickwright's own.")
 def command(path: str, recording: str | None, title: str | None, **more: Any) -> int:
@@ -103,6 +103,10 @@ def _refuse_contradictions(path: str, recording: str | None, more: dict[str, Any
     if more["record"] is None and (option := first_given("tempo", "keep")):
         raise click.UsageError(f"{option} is about --record: any tempo of a recording is understood")
     refuse(more["keep"] == "-", "--keep needs the name of a file")
+    _refuse_text_options(more)
+
+
+def _refuse_text_options(more: dict[str, Any]) -> None:
     if more["form"] == "json" and (option := first_given("everything", "width")):
         raise click.UsageError(f"{option} is about the text: JSON has every remark anyway")
 
@@ -139,13 +143,22 @@ def _percent(lick: CompiledLick, tempo: TempoRequest) -> float:
 def _many(folder: str, recording: str | None, more: dict[str, Any]) -> int:
     refuse(recording is not None, "with --licks the first word is a folder of recordings, and nothing comes after it")
     refuse(not os.path.isdir(folder), f"{console.safe_text(folder)} is no folder of recordings")
-    if option := first_given("title", "bars", "record", "tempo", "keep", "picture", "everything", "width"):
+    if option := first_given("title", "bars", "record", "tempo", "keep", "picture"):
         raise click.UsageError(f"{option} is about one recording: leave out --licks")
+    _refuse_text_options(more)
     from lickwright.cli.listen_folder import listen_to_folder
 
     with terminal.handle_interrupts() as ended:
         try:
-            return listen_to_folder(folder, more["library"], more["form"], more["report"], more["overwrite"])
+            return listen_to_folder(
+                folder,
+                more["library"],
+                more["form"],
+                more["report"],
+                more["overwrite"],
+                more["width"],
+                more["everything"],
+            )
         except KeyboardInterrupt:
             terminal.err("stopped\n")
             return ended()

@@ -86,7 +86,10 @@ def _is_report(value: Any) -> bool:
     passes, best = value.get("passes"), value.get("best")
     if not isinstance(passes, list) or not isinstance(best, int) or not 0 <= best < len(passes):
         return False
-    return _is_pass(passes[best]) and _are_texts(value.get("practice"))
+    texts = (
+        isinstance(value.get("headline"), str) and _are_texts(value.get("facts")) and _are_texts(value.get("practice"))
+    )
+    return texts and _is_pass(passes[best])
 
 
 def _is_pass(value: Any) -> bool:
@@ -103,7 +106,7 @@ def _is_pass(value: Any) -> bool:
 def _is_remark(value: Any) -> bool:
     return (
         isinstance(value, dict)
-        and isinstance(value.get("about"), str)
+        and all(isinstance(value.get(name), str) for name in ("about", "place", "words"))
         and isinstance(value.get("bar"), int)
         and abs(value["bar"]) < 1_000_000
     )

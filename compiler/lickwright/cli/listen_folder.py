@@ -1,8 +1,9 @@
 """Many recordings of `lickwright listen FOLDER --licks LIBRARY`: each is matched to its lick, and all are in one report.
 
 In: a folder of recordings, which lie in it or below it, and the licks. Out: a line for each recording, or JSON, and the exit code. The lick of a
-recording is the one whose name its own begins with, else the one that fits best. With --report, what was heard before is not heard again unless the
-recording, its lick or this program changed; the report is written now and then, and when the run is stopped, so that the next one goes on from there.
+recording is the one whose name its own begins with, else the one that fits best; where a name is wrong, the one that fits is said. With --report, what
+was heard before is not heard again unless the recording, its lick or this program changed; the report is written now and then, and when the run is
+stopped, so that the next one goes on from there.
 """
 
 from __future__ import annotations
@@ -17,14 +18,13 @@ from lickwright.cli.exit_code import Verdict
 from lickwright.cli.findings_view import show_findings
 from lickwright.cli.listen_entries import entry_parts, known_entries
 from lickwright.cli.listen_licks import KnownLick, known_licks, licks_key, named_lick
+from lickwright.cli.listen_table import is_unheard, recordings_text
 from lickwright.cli.listen_take import REPORT_SEAL
 from lickwright.cli.listen_workers import Task, hear_tasks, recording_state
 from lickwright.cli.single_output import STDOUT, report_obstacle, save_output
-from lickwright.cli.table import format_table
 from lickwright.core.files import UNREADABLE
 from lickwright.core.source import Source
 from lickwright.core.source_discovery import walk_sources
-from lickwright.listen.advice import listed_bars
 from lickwright.report import console
 
 SUFFIXES = (
@@ -34,8 +34,13 @@ SUFFIXES = (
 _EVERY = 8  # recordings after which the report is written; of many it is written more seldom
 
 
-def listen_to_folder(folder: str, library: str, form: str, report: str | None, overwrite: bool) -> int:
-    """Listen to every recording of a folder; return the exit code. An interrupt goes through, after what was heard is kept."""
+def listen_to_folder(
+    folder: str, library: str, form: str, report: str | None, overwrite: bool, width: int | None, everything: bool
+) -> int:
+    """Listen to every recording of a folder; return the exit code. An interrupt goes through, after what was heard is kept.
+
+    `width` and `everything` are about the text, which has the remarks on each recording where everything is asked for.
+    """
     verdict = Verdict()
     if report is not None:
         verdict.add(report_obstacle(report, REPORT_SEAL, overwrite, (folder, library)))
@@ -58,7 +63,8 @@ def listen_to_folder(folder: str, library: str, form: str, report: str | None, o
     if form == "json":
         terminal.out(b"".join(entry_parts(entries)).decode("utf-8") + "\n}\n")
     else:
-        (terminal.err if report == STDOUT else terminal.out)(_table(entries) + "".join(_cautions(entries)))
+        say = terminal.err if report == STDOUT else terminal.out
+        say(recordings_text(entries, width or terminal.columns(sys.stdout, 100, most=160), everything))
     return int(verdict.code)
 
 
@@ -151,65 +157,12 @@ def _judge(entry: Mapping[str, Any], verdict: Verdict) -> None:
     if entry["bug"]:
         terminal.err(terminal.apology(entry["error"], entry["file"]))
         verdict.add(terminal.Exit.INTERNAL)
-    elif _is_unheard(entry):
+    elif is_unheard(entry):
         terminal.err(f"{name}: error: {console.safe_text(entry['error'])}\n")
         verdict.add(terminal.Exit.FILE_ERRORS)
     elif entry["differs"]:
         verdict.add(terminal.Exit.MUSIC_ERRORS)
 
 
-def _is_unheard(entry: Mapping[str, Any]) -> bool:
-    """Return whether a recording could not be heard; it is tried again next time."""
-    return bool(entry["error"]) and not entry["state"]
-
-
 def _save(report: str, entries: Sequence[dict[str, Any]], overwrite: bool) -> terminal.Exit:
     return save_output(report, entry_parts(entries), REPORT_SEAL, overwrite, ())
-
-
-def _table(entries: Sequence[dict[str, Any]]) -> str:
-    heads = ("lick", "score", "tempo", "look at", "recording")
-    rows = [(*_cells(entry), entry["file"]) for entry in entries]
-    return format_table(heads, rows, terminal.columns(sys.stdout, 100, most=160), least="look at") + _summary(entries)
-
-
-_ABOUT = {"note": "notes", "time": "time", "bend": "bends", "release": "releases", "vibrato": "vibrato"}
-
-
-def _cells(entry: Mapping[str, Any]) -> tuple[str, str, str, str]:
-    """Return lick, score, tempo, and what to look at or why nothing is judged."""
-    report = entry["report"]
-    if report is None:
-        return "", "", "", "not heard" if _is_unheard(entry) else entry["error"]
-    if report["refusal"]:
-        return entry["lick"], "", "", report["refusal"]
-    one = report["passes"][report["best"]]
-    bars: dict[str, set[int]] = {}
-    for remark in one["remarks"]:
-        bars.setdefault(_ABOUT.get(remark["about"], remark["about"]), set()).add(remark["bar"])
-    found = [f"{what} in {listed_bars(sorted(numbers))}" for what, numbers in bars.items()]
-    next_step = report["practice"][0].partition(":")[0] if report["practice"] and not found else ""
-    look_at = "; ".join(found) or next_step
-    return entry["lick"], str(one["score"]["of_100"]), f"{one['tempo_percent']:.0f}%", look_at
-
-
-def _summary(entries: Sequence[dict[str, Any]]) -> str:
-    """Return how many recordings are right, differ, and could not be judged."""
-    judged = [entry for entry in entries if entry["report"] is not None and not entry["report"]["refusal"]]
-    right = sum(not entry["differs"] for entry in judged)
-    counts = [(right, "right"), (len(judged) - right, "to practice"), (len(entries) - len(judged), "not judged")]
-    words = ", ".join(f"{count} {what}" for count, what in counts if count)
-    return f"{console.counted_noun(len(entries), 'recording')}: {words}\n"
-
-
-def _cautions(entries: Sequence[dict[str, Any]]) -> list[str]:
-    """Return a line for each caution, with the licks that it is about."""
-    about: dict[str, list[str]] = {}
-    for entry in entries:
-        caution = entry["report"]["caution"] if entry["report"] is not None else ""
-        if caution and entry["lick"] not in about.setdefault(caution, []):
-            about[caution].append(entry["lick"])
-    return [
-        f"\n{', '.join(console.safe_text(title) for title in titles)}: {console.safe_text(caution)}\n"
-        for caution, titles in about.items()
-    ]

@@ -17,6 +17,7 @@ from lickwright.export import Options
 from lickwright.listen.best_fit import best_fit
 from lickwright.listen.expected import ExpectedGroup, expected_groups
 from lickwright.listen.judge import judge_hearing
+from lickwright.listen.model import Judgement
 from lickwright.listen.report_json import judgement_as_json
 from lickwright.listen.sound_file import UnreadableRecording, read_recording
 from lickwright.listen.stretches import Hearing, hear_recording
@@ -47,8 +48,6 @@ def recording_state(path: str, key: str) -> str:
 
 def hear_tasks(tasks: Sequence[Task], licks: Sequence[KnownLick]) -> Iterator[dict[str, Any]]:
     """Yield the entry of each recording, in order. An interrupt goes through."""
-    if all(task.lick for task in tasks):
-        licks = ()  # nothing is told by ear alone
     listen = partial(_entry, _Choice(licks))
     cores = os.cpu_count() or 1
     if len(tasks) < _FEWEST or cores < 2:
@@ -100,15 +99,22 @@ def _entry(choice: _Choice, task: Task) -> dict[str, Any]:
 def _heard(choice: _Choice, task: Task) -> dict[str, Any]:
     """Return what an entry has of a recording that can be read. Raises UnreadableRecording."""
     read = read_recording(task.path)
-    notes = {"notes": list(read.notes)}
+    notes: dict[str, Any] = {"notes": list(read.notes)}
     hearing = hear_recording(read.recording)
     lick, how = task.lick, "name"
     if lick is None:
         lick, how = choice.fitting_lick(hearing), "fit"
     if lick is None:
         return notes | {"error": "nothing was heard that sounds like a guitar"}
-    judgement = judge_hearing(lick.lowered.timeline, lick.lowered.performance(Options()), hearing)
+    judgement = _judged(lick, hearing)
     if judgement.refusal and how == "fit":
         return notes | {"error": "this sounds like none of the licks"}
+    other = choice.fitting_lick(hearing) if judgement.refusal else None
+    if other is not None and other.key != lick.key and not _judged(other, hearing).refusal:
+        notes["error"] = f'it sounds like "{other.title}"'
     report = judgement_as_json(judgement, os.path.basename(task.path), lick.title)
     return notes | {"lick": lick.title, "matched_by": how, "differs": differs_anywhere(judgement), "report": report}
+
+
+def _judged(lick: KnownLick, hearing: Hearing) -> Judgement:
+    return judge_hearing(lick.lowered.timeline, lick.lowered.performance(Options()), hearing)
