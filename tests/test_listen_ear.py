@@ -204,7 +204,7 @@ def test_lateness_is_against_the_neighbors() -> None:
     assert [k for k, _ in timing.pauses] == [15]
     assert timing.pauses[0][1] == pytest.approx(0.9, abs=0.05)
     assert timing.late[6] == pytest.approx(0.09, abs=0.01)
-    assert np.abs(np.delete(timing.late, 6)).max() < 0.02
+    assert np.nanmax(np.abs(np.delete(timing.late, 6))) < 0.02
 
 
 def test_two_late_notes_beside_each_other_do_not_make_the_others_early() -> None:
@@ -243,7 +243,16 @@ def test_a_pause_of_any_length_leaves_the_notes_around_it_in_time(seconds: float
     written = np.arange(16) * 0.3
     timing = judge_onsets(written, written + seconds * (np.arange(16) >= 9))
     assert timing.pauses == [(9, pytest.approx(seconds, rel=0.02))]
-    assert np.abs(timing.late).max() < 0.02
+    assert np.nanmax(np.abs(timing.late)) < 0.02
+
+
+def test_the_first_note_after_a_pause_is_neither_early_nor_late() -> None:
+    """It is played when the student is ready; what counts in time with the others begins after it."""
+    written = np.arange(16) * 0.3
+    timing = judge_onsets(written, written + 0.7 * (np.arange(16) >= 9) - 0.1 * (np.arange(16) == 9))
+    assert [k for k, _ in timing.pauses] == [9]
+    assert np.isnan(timing.late[9])
+    assert np.abs(np.delete(timing.late, 9)).max() < 0.02
 
 
 def test_a_short_hesitation_makes_one_note_late_and_none_early() -> None:

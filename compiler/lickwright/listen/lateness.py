@@ -66,7 +66,10 @@ def _parts(count: int) -> Iterator[tuple[slice, slice]]:
 
 
 def _lateness(curve: TempoCurve) -> tuple[Values, Values]:
-    """Return the lateness of each onset and its error: a short jump of time makes the onset late that it comes before."""
+    """Return the lateness of each onset and its error.
+
+    A short jump of time makes the onset late that it comes before. After a pause, time begins with the first onset: how late that is cannot be told.
+    """
     late, error = curve.off.copy(), curve.error
     ends = [0, *sorted(curve.jumps), len(late)]
     for first, last in zip(ends, ends[1:], strict=False):
@@ -74,7 +77,9 @@ def _lateness(curve: TempoCurve) -> tuple[Values, Values]:
         others = in_time.sum() - in_time
         late[first:last][others < LEAST - 1] = np.nan
     for k, (seconds, sure) in curve.jumps.items():
-        if abs(seconds) < PAUSE:
+        if abs(seconds) >= PAUSE:
+            late[k] = np.nan
+        else:
             late[k], error[k] = late[k] + seconds, np.hypot(error[k], sure)
     return late, error
 
