@@ -14,13 +14,14 @@ from lickwright.listen.advice import practice_advice, praise_words
 from lickwright.listen.expected import expected_groups
 from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.judge import judge_recording
-from lickwright.listen.judge_entries import corrected_times, times_told
+from lickwright.listen.judge_entries import corrected_times
 from lickwright.listen.judge_notes import pass_times
 from lickwright.listen.lateness import judge_onsets
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.remarks import Remark, find_remarks
 from lickwright.listen.report import judgement_text
 from lickwright.listen.stretches import hear_recording
+from lickwright.listen.told_times import times_told
 from lickwright.performance.note_events import Performance, perform
 from lickwright.timeline.model import Timeline
 from plucked import RATE, Samples, Tone, judged, pluck, recorded, steady, take_of, timeline_of
@@ -161,6 +162,20 @@ def test_a_note_out_of_time(late: float) -> None:
     assert note_at(found, 6).late == pytest.approx(late, abs=0.015)
     (remark,) = find_remarks(timeline, best(found))
     assert "ms late, about a" in remark.words if late > 0 else "ms early, about a" in remark.words
+
+
+@pytest.mark.parametrize(("sound", "early", "ring"), [(4, 0.12, 0.0), (5, 0.16, -0.03), (10, 0.12, 0.02)])
+def test_an_early_note_under_the_ring_of_the_one_before_is_early(sound: int, early: float, ring: float) -> None:
+    """Its pitch comes out alone only when the other string stops, at about the time at which it should have been played."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    due = tones[sound].start
+    tones[sound] = tones[sound]._replace(start=due - early)
+    tones[sound - 1] = tones[sound - 1]._replace(end=due + ring)
+    found = judged(timeline, pluck(tones))
+    assert differing(found) == {sound: {DifferenceKind.EARLY}}
+    assert note_at(found, sound).late == pytest.approx(-early, abs=0.025)
+    assert not best(found).extras
 
 
 def _with_bend(change: float, end: float = 1.0) -> Judgement:

@@ -20,10 +20,17 @@ from lickwright.listen.stretches import Hearing
 AROUND = 0.060  # seconds on either side of the expected time in which a note enters
 ON_TIME = 0.030  # seconds on either side of the expected time that are on time
 SHARP = 4.0  # decibels that the high band rises by where a string is struck again whose pitch sounds already
+# Decibels that the high band rises by where that alone tells that a string is struck again: 5 at most where such a note was left out, 10 and more where it
+# was played.
+STRUCK_AGAIN = 8.0
+NEAR = 0.008  # seconds on either side of an instant that was found as the sharpest one
+CLAIMED = 0.020  # seconds on either side of where a stretch begins
 _NEXT = 0.050  # seconds that are kept from the notes before and after
 _SAME = 0.5  # semitones
 _JUMPED = 0.5  # share of the written time between two heard notes below which what lies between them was left out
 _JUMPED_SECONDS = 0.35  # and how much less than written it must be
+_HELD = 0.160  # seconds of a stretch in whose middle nothing is struck
+_SELDOM = 90  # percent of such places that have no sharper rise
 _STEP = 0.004  # seconds between the instants at which an attack is looked for
 
 
@@ -75,6 +82,20 @@ class HeardPass:
         """Return by how many decibels the high band rises at most between two instants (0 where there is no time between them), and when."""
         found = [(attack_sharpness(self.hearing.features, x), float(x)) for x in np.arange(first, last, _STEP)]
         return max(found, default=(0.0, first))
+
+    def is_struck_sharply(self, at: float) -> bool:
+        """Return whether a string is struck at an instant (seconds) so sharply that nothing else need tell it."""
+        return self.sharpest(at - NEAR, at + NEAR)[0] > STRUCK_AGAIN
+
+    def unstruck_sharpness(self) -> float:
+        """Return by how many decibels the high band rises at most within `ON_TIME` of 9 in 10 places at which no string is struck.
+
+        It is high where the sound is distorted. Such places are the middles of the longer stretches; 0 where there is none.
+        """
+        starts = self.hearing.starts
+        middles = ((starts[1:] + starts[:-1]) / 2)[np.diff(starts) > _HELD]
+        found = [self.sharpest(at - ON_TIME, at + ON_TIME)[0] for at in middles]
+        return float(np.percentile(found, _SELDOM)) if found else 0.0
 
     def is_jumped_over(self, n: int) -> bool:
         """Return whether the notes heard before and after a group are so near each other that the music between them was not played."""

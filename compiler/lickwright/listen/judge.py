@@ -17,7 +17,7 @@ from lickwright.listen.expected import ExpectedGroup, expected_groups
 from lickwright.listen.false_starts import with_false_starts
 from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.judge_doubts import take_back_doubts
-from lickwright.listen.judge_entries import corrected_times, onset_blurs, steady_onsets, times_told
+from lickwright.listen.judge_entries import corrected_times
 from lickwright.listen.judge_extras import find_extras
 from lickwright.listen.judge_gestures import judge_gestures
 from lickwright.listen.judge_notes import begun_at_picks, begun_starts, judge_pitches, pass_times
@@ -28,6 +28,7 @@ from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement
 from lickwright.listen.recognition import CAPO, RIGHT_SHARE, UNLIKE, refusal_words, right_share
 from lickwright.listen.recording import Recording
 from lickwright.listen.stretches import PICKED, Hearing, hear_recording
+from lickwright.listen.told_times import onset_blurs, steady_onsets, times_told
 from lickwright.listen.tuning import KnownNote, likely_shifts, measured_tuning, overall_tuning
 from lickwright.performance.note_events import Performance
 from lickwright.timeline.model import SoundingNote, Timeline
