@@ -130,14 +130,19 @@ def _good_bars(judgement: Judgement, told: Sequence[HeardNote], remarks: Sequenc
 
 def listed_bars(numbers: Sequence[int]) -> str:
     """Return `bar 2`, `bars 1, 2 and 4`, `bars 1-4 and 6` or `the pick-up and bar 1`; of many the first ones."""
-    bars = [n for n in numbers if n]
-    parts = [part for run in _runs(bars) for part in _bar_run(run)]
     words = ["the pick-up"] if 0 in numbers else []
+    bars = [n for n in numbers if n]
     if bars:
-        left = sum(len(part) for part in parts[_BAR_WORDS:])
-        shown = [_run_words(part) for part in parts[:_BAR_WORDS]] + ([f"{left} more"] if left else [])
-        words.append(f"bar{'s' if len(bars) > 1 else ''} {join_words(shown)}")
+        words.append(f"bar{'s' if len(bars) > 1 else ''} {_run_words(bars)}")
     return join_words(words) if words else ""
+
+
+def _run_words(bars: Sequence[int]) -> str:
+    """Return `1-4, 6 and 8`; of many runs the first ones, and how many bars are left."""
+    parts = [part for run in _runs(bars) for part in _bar_run(run)]
+    left = sum(map(len, parts[_BAR_WORDS:]))
+    words = [f"{part[0]}-{part[-1]}" if len(part) > 1 else str(part[0]) for part in parts[:_BAR_WORDS]]
+    return join_words([*words, f"{left} more"] if left else words)
 
 
 def _runs(numbers: Iterable[int]) -> list[list[int]]:
@@ -154,10 +159,6 @@ def _runs(numbers: Iterable[int]) -> list[list[int]]:
 def _bar_run(run: Sequence[int]) -> list[list[int]]:
     """Return a run of bars whole; one of two bars in two, since `2-3` is no shorter than both."""
     return [list(run)] if len(run) > 2 else [[n] for n in run]
-
-
-def _run_words(run: Sequence[int]) -> str:
-    return f"{run[0]}-{run[-1]}" if len(run) > 1 else str(run[0])
 
 
 class _Order(NamedTuple):

@@ -6,6 +6,7 @@ ear. What cannot is passed over, with the reason in words.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from enum import StrEnum
 from typing import NamedTuple
 
@@ -59,26 +60,44 @@ def expected_groups(timeline: Timeline, performance: Performance) -> list[Expect
     return sorted(groups, key=lambda group: group.at)
 
 
+class _Played(NamedTuple):
+    """Notes that begin together, as they are performed."""
+
+    sounds: list[SoundingNote]
+    events: list[list[NoteEvent]]  # of each sound
+    low: float  # of all pitches
+    high: float
+    length: float  # seconds
+
+
 def _group(
     sounds: list[SoundingNote], events: dict[int, list[NoteEvent]], glides: dict[int, SoundingNote]
 ) -> ExpectedGroup:
     played = [events[s.index] for s in sounds]
-    starts = [es[0].start for es in played]
+    start = min(es[0].start for es in played)
     curves = [_curve(es) for es in played]
-    lows, highs = [min(c) for c in curves], [max(c) for c in curves]
-    for n, sound in enumerate(sounds):
-        target = glides.get(sound.index)
-        if target is not None and target.index in events:
-            pitch = events[target.index][0].pitch
-            lows[n], highs[n] = min(lows[n], pitch), max(highs[n], pitch)
-    length = max(es[-1].end for es in played) - min(starts)
-    kind, why = _kind(sounds, played, length, min(lows), max(highs))
-    early = [c[: max(3, round(_POINTS * min(1.0, 0.15 / max(length, 1e-3))))] for c in curves]
+    reached = [pitch for curve in curves for pitch in curve] + _glide_ends(sounds, events, glides)
+    length = max(es[-1].end for es in played) - start
+    kind, why = _kind(_Played(sounds, played, min(reached), max(reached), length))
     return ExpectedGroup(
-        min(starts), tuple(sounds), tuple(es[0].pitch for es in played),
-        (min(map(min, early)), max(map(max, early))), min(lows), max(highs), length, kind,
-        any(s.source is None for s in sounds), any(s.lead for s in sounds), why,
+        start, tuple(sounds), tuple(es[0].pitch for es in played), _first_pitches(curves, length), min(reached), max(reached),
+        length, kind, any(s.source is None for s in sounds), any(s.lead for s in sounds), why,
     )  # fmt: skip
+
+
+def _glide_ends(
+    sounds: Sequence[SoundingNote], events: dict[int, list[NoteEvent]], glides: dict[int, SoundingNote]
+) -> list[float]:
+    """Return the pitches to which slides from these notes go."""
+    targets = [glides[sound.index].index for sound in sounds if sound.index in glides]
+    return [events[target][0].pitch for target in targets if target in events]
+
+
+def _first_pitches(curves: Sequence[Sequence[float]], length: float) -> tuple[float, float]:
+    """Return the lowest and the highest pitch of the first 150 ms."""
+    count = max(3, round(_POINTS * min(1.0, 0.15 / max(length, 1e-3))))
+    early = [pitch for curve in curves for pitch in curve[:count]]
+    return min(early), max(early)
 
 
 def _curve(events: list[NoteEvent]) -> list[float]:
@@ -91,26 +110,42 @@ def _curve(events: list[NoteEvent]) -> list[float]:
     return found
 
 
-def _kind(
-    sounds: list[SoundingNote], played: list[list[NoteEvent]], length: float, low: float, high: float
-) -> tuple[ExpectedKind, str]:
+def _stroke_words(played: _Played) -> str:
+    """Return what is said of notes that are struck in a way that the ear cannot follow; "" for any other."""
+    strokes = {es[0].stroke for es in played.events} | {m.stroke for s in played.sounds for m in s.marks}
+    return next((words for stroke, words in _ADJECTIVES.items() if stroke in strokes), "")
+
+
+def _any_pinched(played: _Played) -> bool:
+    return any(s.head is not None and s.head.sign == "*" for s in played.sounds)
+
+
+def _any_harmonic_pair(played: _Played) -> bool:
+    return len(played.sounds) > 1 and any(s.harmonic for s in played.sounds)
+
+
+# Why notes are heard but not judged: whether it is so, and the words for it. The first that holds is said.
+_PASSED: tuple[tuple[Callable[[_Played], object], str | Callable[[_Played], str]], ...] = (
+    (lambda played: len(played.sounds) > 2, "chords of three notes and more"),
+    (_any_pinched, "pinch harmonics"),
+    (_any_harmonic_pair, "harmonics in a double stop"),
+    (lambda played: any(s.dead for s in played.sounds), "dead notes and rakes"),
+    (_stroke_words, _stroke_words),
+    (lambda played: played.low < LOWEST, "notes below the E string's open one"),
+    (lambda played: played.high > HIGHEST, "notes above the 24th fret"),
+    (lambda played: any(s.lead for s in played.sounds), "grace notes"),
+    (lambda played: played.length < SHORTEST, "notes too short to hear"),
+)
+
+
+def _kind(played: _Played) -> tuple[ExpectedKind, str]:
+    """Return how notes can be heard, and why they are passed over where they are."""
+    sounds = played.sounds
     if all(s.dead for s in sounds):
         return ExpectedKind.UNPITCHED, "scrapes" if any(s.kind == "scrape" for s in sounds) else "dead notes and rakes"
-    strokes = {es[0].stroke for es in played} | {m.stroke for s in sounds for m in s.marks}
-    named = next((words for stroke, words in _ADJECTIVES.items() if stroke in strokes), "")
-    for reason, words in (
-        (len(sounds) > 2, "chords of three notes and more"),
-        (any(s.head is not None and s.head.sign == "*" for s in sounds), "pinch harmonics"),
-        (len(sounds) > 1 and any(s.harmonic for s in sounds), "harmonics in a double stop"),
-        (any(s.dead for s in sounds), "dead notes and rakes"),
-        (bool(named), named),
-        (low < LOWEST, "notes below the E string's open one"),
-        (high > HIGHEST, "notes above the 24th fret"),
-        (any(s.lead for s in sounds), "grace notes"),
-        (length < SHORTEST, "notes too short to hear"),
-    ):
-        if reason:
-            return ExpectedKind.PASSED, words
+    said = next((words for holds, words in _PASSED if holds(played)), None)
+    if said is not None:
+        return ExpectedKind.PASSED, said if isinstance(said, str) else said(played)
     return (ExpectedKind.PAIR if len(sounds) == 2 else ExpectedKind.SINGLE), ""
 
 

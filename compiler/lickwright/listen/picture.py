@@ -75,14 +75,12 @@ class _Picture:
         self._events = {event.sound: event for event in performance.notes if event.part == 0}
         self._leaps = [_Leap(skip.at, _left_out(self._one, skip)) for skip in self._one.skips]
         self._shown = self._shown_notes()
-        pitches = [note.written for note in self._shown] + [n.pitch for n in self._shown if n.pitch is not None]
-        self._low, self._high = int(min(pitches)) - 2, int(max(pitches)) + 4
+        self._low, self._high = self._pitch_range()
         self._height = (self._high - self._low) * _STEP + _TIME
         self._starts = self._note_starts()
         self._bar_starts = self._first_notes()
         self._end = max(self._starts[n.sound.index] + self._length(n) for n in self._shown)
-        last = max([self._end + _TAIL, *(extra.at + _TAIL for extra in self._one.extras)])
-        self._edges = self._row_edges(max(0.0, self._one.start - 0.3), min(self._one.stop, last) + 0.1)
+        self._edges = self._row_edges(max(0.0, self._one.start - 0.3), min(self._one.stop, self._last()) + 0.1)
         self._rows = len(self._edges) - 1
         longest = max(b - a for a, b in pairwise(self._edges))
         self._scale = _WIDTH / max(_SHORTEST_ROW, longest)  # units a second
@@ -114,6 +112,15 @@ class _Picture:
             for note in self._one.notes
             if id(note) not in gone and (last is None or note.sound.start <= last.start)
         ]
+
+    def _pitch_range(self) -> tuple[int, int]:
+        """Return the lowest and the highest pitch that there is room for."""
+        pitches = [note.written for note in self._shown] + [n.pitch for n in self._shown if n.pitch is not None]
+        return int(min(pitches)) - 2, int(max(pitches)) + 4
+
+    def _last(self) -> float:
+        """Return where the picture ends in the recording, in seconds."""
+        return max([self._end, *(extra.at for extra in self._one.extras)]) + _TAIL
 
     def _note_starts(self) -> dict[int, float]:
         """Return when each note begins, or should have begun; one that was left out is where the music leaps."""
