@@ -210,6 +210,34 @@ def test_a_part_of_the_lick(run: Run) -> None:
     assert "there is no bar 7" in err
 
 
+def test_a_part_that_is_ready_is_not_the_whole_lick(run: Run) -> None:
+    from lickwright.timeline.excerpt import cut_bars
+
+    write_wave("take.wav", pluck(take_of(cut_bars(timeline_of(WALK), 2, 2)[0])[0]))
+    _, out, _ = run("walk.lick", "take.wav", "--bars", "2", "--report", "r.json")
+    (step,) = json.loads(Path("r.json").read_text("utf-8"))["practice"]
+    assert step == "this part is ready: play it from memory, then with the bars before and after it"
+    assert step in " ".join(out.split())
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names of files are text elsewhere")
+def test_a_file_name_that_is_no_text(run: Run, wrong: Samples) -> None:
+    write_wave("take.wav", wrong)
+    name = os.fsdecode(b"ta\xffke.wav")
+    os.rename("take.wav", name)
+    code, out, err = run("walk.lick", name, "--report", "r.json", "--format", "json")
+    assert (code, err) == (1, "")
+    assert json.loads(out)["recording"] == json.loads(Path("r.json").read_text("utf-8"))["recording"] == name
+
+
+def test_a_recording_that_is_cut_off_at_full_level_is_said(run: Run, take: Samples) -> None:
+    loud = np.clip(8 * take, -1, 1).astype(np.float32)
+    code, _, err = run("walk.lick", write_wave("take.wav", loud))
+    assert code == 0
+    assert err.startswith("take.wav: the recording is too loud and its peaks are cut off: turn it down")
+    assert run("walk.lick", write_wave("take.wav", take / np.abs(take).max()))[2] == ""  # one peak is no fault
+
+
 def test_one_of_several_licks(run: Run, take: Samples) -> None:
     write("two.lick", WALK + HILL.split("\n", 3)[3])
     write_wave("take.wav", take)

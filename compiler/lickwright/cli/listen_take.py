@@ -90,11 +90,14 @@ def differs_anywhere(judgement: Judgement) -> bool:
 
 
 def report_bytes(judgement: Judgement, recording: str, lick: str) -> bytes:
-    """Return the report as JSON, up to its seal."""
+    """Return the report as JSON, up to its seal. `lick` is the title of the whole lick."""
     from lickwright.listen.report_json import judgement_as_json
 
     value = judgement_as_json(judgement, recording, lick)
-    return dumps(value, indent=1, ensure_ascii=False, allow_nan=False)[:-2].encode("utf-8")
+    text = dumps(value, indent=1, ensure_ascii=False, allow_nan=False)[:-2]
+    return text.encode(
+        "utf-8", "backslashreplace"
+    )  # a file name that is not UTF-8: as JSON writes what it cannot spell
 
 
 def _part(c: Compilation, lick: CompiledLick, bars: tuple[int, int] | None, verdict: Verdict) -> LoweredLick | None:
@@ -153,6 +156,6 @@ def _print(judgement: Judgement, asked: TakeRequest, lick: str) -> None:
         return
     from lickwright.listen.report import judgement_text
 
-    lines = judgement_text(judgement, asked.width, asked.everything)
+    lines = judgement_text(judgement, asked.width, asked.everything, is_part=asked.bars is not None)
     say = terminal.err if STDOUT in (asked.report, asked.picture) else terminal.out
     say("".join(console.safe_text(line) + "\n" for line in lines))

@@ -179,10 +179,13 @@ _ORDERS = {
     "late release": _Order(2, "start to let the bend down in {bars} on the count, with a click at {bpm} beats a minute"),
     "vibrato": _Order(1, "hold the notes with vibrato in {bars} and move the pitch up and back evenly; speed comes later"),
 }  # fmt: skip
+_PART_READY = "this part is ready: play it from memory, then with the bars before and after it"
 _TO_BE_READY = 3  # the weight of what stands in the way, up to which a faster tempo may be tried
 
 
-def practice_advice(judgement: Judgement, remarks: Sequence[Remark], unsteady: Sequence[int] = ()) -> list[str]:
+def practice_advice(
+    judgement: Judgement, remarks: Sequence[Remark], unsteady: Sequence[int] = (), is_part: bool = False
+) -> list[str]:
     """Return three things to practice at most, the most useful first. `unsteady` are bars that are right in some of the times only."""
     one, timeline = judgement.passes[judgement.best], judgement.timeline
     slower, faster = _tempos(timeline, one)
@@ -191,7 +194,7 @@ def practice_advice(judgement: Judgement, remarks: Sequence[Remark], unsteady: S
     found.sort(key=lambda pair: -pair[0])
     advice = [words for _, words in found[:_MOST]]
     if one.ends_at is None and sum(weight for weight, _ in found) <= _TO_BE_READY:
-        advice += _next_step(faster, bool(found))
+        advice += _next_step(faster, bool(found), is_part)
     return advice[:_MOST]
 
 
@@ -262,11 +265,13 @@ def _order_name(remark: Remark) -> str:
     return "pre-bend" if remark.about == "bend" and remark.kind is DifferenceKind.TECHNIQUE else remark.about
 
 
-def _next_step(faster: float | None, anything: bool) -> list[str]:
+def _next_step(faster: float | None, anything: bool, is_part: bool) -> list[str]:
     """Return what comes next for somebody who is ready for it."""
     if faster is not None:
         return [f"climb: the next tempo is {faster:g} beats a minute"]
-    return [] if anything else ["it is ready: play it from memory, then in another key"]
+    if anything:
+        return []
+    return [_PART_READY if is_part else "it is ready: play it from memory, then in another key"]
 
 
 def _tempos(timeline: Timeline, one: JudgedPass) -> tuple[float, float | None]:

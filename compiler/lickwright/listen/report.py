@@ -24,22 +24,24 @@ LISTED = 14  # remarks where not all are asked for
 _NARROW = 24  # columns in which words beside a place can still be read
 
 
-def judgement_text(judgement: Judgement, width: int, everything: bool, drawn: bool = True) -> Iterator[str]:
-    """Yield the report line by line."""
-    for line in _lines(judgement, width, everything, drawn):
+def judgement_text(
+    judgement: Judgement, width: int, everything: bool, drawn: bool = True, is_part: bool = False
+) -> Iterator[str]:
+    """Yield the report line by line. `is_part` says that the lick is some bars of one."""
+    for line in _lines(judgement, width, everything, drawn, is_part):
         yield from _hung(line, width)
     if caution := caution_words(judgement):
         yield ""
         yield from _hung(caution, width)
 
 
-def _lines(judgement: Judgement, width: int, everything: bool, drawn: bool) -> Iterator[str]:
+def _lines(judgement: Judgement, width: int, everything: bool, drawn: bool, is_part: bool) -> Iterator[str]:
     title = f'"{judgement.timeline.title}"'
     if judgement.refusal:
         yield f"{title}: {judgement.refusal}"
         yield from refusal_hints(judgement)
         return
-    one, summary = judgement.passes[judgement.best], summarize_take(judgement)
+    one, summary = judgement.passes[judgement.best], summarize_take(judgement, is_part)
     yield f"{title}: {summary.headline}"
     yield f"score {one.score.of_100} of 100: {summary.counts}"
     yield from _whole(summary)

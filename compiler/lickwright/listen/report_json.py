@@ -42,7 +42,7 @@ def judgement_as_json(judgement: Judgement, recording: str, lick: str) -> dict[s
     }  # fmt: skip
     if judgement.refusal:
         return found | {"passes": []}
-    summary = summarize_take(judgement)
+    summary = summarize_take(judgement, is_part=lick != timeline.title)
     passes = [
         _pass(timeline, one, remarks) for one, remarks in zip(judgement.passes, summary.pass_remarks, strict=True)
     ]

@@ -25,6 +25,7 @@ from lickwright.listen.silenced_decoder import silenced_decoder
 _BLOCK = 1 << 17  # samples of all channels that are read together
 _MOST_CHANNELS = 8
 _LEAST = 0.2  # seconds
+_FULL, _CUT = 0.9995, 0.005  # level of a sample that is cut off, and the share of such samples from which on it is said
 _SYSTEM_ERROR = 2  # of libsndfile: SF_ERR_SYSTEM
 _WANTED = "a recording as WAV, FLAC, MP3 or Ogg is needed"
 
@@ -136,6 +137,7 @@ class _Blocks:
     def __init__(self, sound: object) -> None:
         self._sound = sound
         self.frames = 0
+        self.full = 0  # samples of all channels at the highest level that there is
         self.damage = ""
 
     def __iter__(self) -> Iterator[NDArray[np.float32]]:
@@ -156,6 +158,7 @@ class _Blocks:
             if not len(block):
                 return
             self.frames += len(block)
+            self.full += int(np.count_nonzero(np.abs(block) >= _FULL))
             yield block
 
 
@@ -188,6 +191,10 @@ def _decode(sound: object) -> ReadRecording:
         notes.append(f"the file is damaged after {seconds:.0f} seconds: only what is before that was heard")
     elif claimed > 1.02 * seconds + _LEAST:
         notes.append(f"the file should last {claimed:.0f} seconds, and only {seconds:.0f} can be read: it was cut off")
+    if blocks.full > _CUT * blocks.frames * sound.channels:
+        notes.append(
+            "the recording is too loud and its peaks are cut off: turn it down next time, or move away from the microphone"
+        )
     if seconds > LONGEST + 1:
         notes.append(f"only the first {LONGEST // 60} minutes were heard")
     return ReadRecording(recording, tuple(notes))

@@ -50,8 +50,8 @@ class TakeSummary(NamedTuple):
     practice: list[str]  # the most useful first
 
 
-def summarize_take(judgement: Judgement) -> TakeSummary:
-    """Return what is said of a recording that was recognized."""
+def summarize_take(judgement: Judgement, is_part: bool = False) -> TakeSummary:
+    """Return what is said of a recording that was recognized. `is_part` says that the lick is some bars of one."""
     timeline, one = judgement.timeline, judgement.passes[judgement.best]
     pass_remarks = [find_remarks(timeline, a_pass) for a_pass in judgement.passes]
     remarks = pass_remarks[judgement.best]
@@ -61,7 +61,7 @@ def summarize_take(judgement: Judgement) -> TakeSummary:
     return TakeSummary(
         praise_for(score if whole else min(99, score)), _counted(one), praise_words(judgement, remarks),
         [*_whole_facts(judgement), *_steadiness(unsteady)], _by_bar(timeline, one), remarks, pass_remarks,
-        practice_advice(judgement, remarks, [bar for bar, *_ in unsteady]),
+        practice_advice(judgement, remarks, [bar for bar, *_ in unsteady], is_part),
     )  # fmt: skip
 
 
