@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 from collections.abc import Iterator
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 from commanding import Run
 from lickwright.config.name_pattern import NUMBERS, PATTERN_FIELDS, parse_pattern
 from lickwright.core.slugs import MAX_SLUG
+from lickwright.store import output_writer
 
 MUSIC = "| e{} e5 B8 e5 G7 - - - ||\n"
 VALUES: dict[str, str | int] = {name: 3 if name in NUMBERS else "Low Road" for name in PATTERN_FIELDS}
@@ -207,6 +209,28 @@ def test_nothing_is_given_away_while_something_cannot_be_read_or_made(course: Ru
     code, _, err = course("make", "songs", *FEW)
     assert code == 3 and "course.zip: error: nothing was written: something could not be read or made" in err
     assert Path("course.zip").read_bytes() == before
+
+
+def test_an_output_that_cannot_be_read_is_not_said_to_be_changed(course: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A disk that fails for a moment: the archive that is there stays, since the new one would lack the output."""
+    course("make", "songs", *FEW)
+    before = Path("course.zip").read_bytes()
+    Path("songs/slow/b.lick").write_text(lick("Twin", 8))
+    output = Path("out/slow/b/twin.timing.csv")
+    os.utime(output, (1, 1))  # so that the build has to read it
+    old = output.read_bytes()
+
+    def failing(*_: object) -> bytes:
+        raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(output_writer, "stored_digest", failing)
+        code, _, err = course("make", "songs", *FEW)
+        assert code == 3 and "twin.timing.csv: error: nothing was written: input/output error (L604)\n" in err
+        assert "course.zip: error: nothing was written: something could not be read or made" in err
+        assert (output.read_bytes(), Path("course.zip").read_bytes()) == (old, before)
+        assert course("make", "songs", *FEW, "--overwrite")[0] == 0
+    assert output.read_bytes() != old and Path("course.zip").read_bytes() != before
 
 
 def test_only_an_archive_of_ours_is_replaced(course: Run) -> None:

@@ -131,11 +131,11 @@ class OutputWriter:
             row = known.get(output.name)
             try:
                 sizes = () if item.claimed else (len(output.data), row.size if row else -1)
-                standing = _standing(self.storage, target, output.name, row, sizes)
+                standing = self._standing(target, output.name, row, sizes)
             except UnsafePath as e:
                 troubles.append(PathDiagnostic(path, NOT_OURS.at(Span(0, 0), str(e), "move it away")))
                 continue
-            except OSError as e:  # what stands there, if anything, cannot be looked at
+            except OSError as e:  # what stands there, if anything, cannot be looked at, or not read
                 troubles.append(unwritable_trouble(path, e, self.storage.noun))
                 continue
             if standing is None:
@@ -147,6 +147,28 @@ class OutputWriter:
             else:
                 troubles.append(in_the_way_trouble(path))
         return self._write(target, todo, made, troubles)
+
+    def _standing(self, folder: str, name: str, row: OutputRow | None, sizes: Collection[int]) -> OutputRow | None:
+        """Return the file of this name, None where there is none; its hash is empty where it cannot be ours.
+
+        `row` is its row on record. It is read only if its size is one of `sizes`, or if there are none. Raises OSError where it cannot be
+        read, unless it is overwritten in any case, and `UnsafePath` for anything but an ordinary file.
+        """
+        state = self.storage.state(folder, name)
+        if state is None:
+            return None
+        if state.kind != "file":
+            raise UnsafePath(f"a {state.kind} stands where the file would go")
+        if row is not None and is_unaltered(row, state):
+            return row
+        hash = b""
+        if state.size <= LARGEST and (not sizes or state.size in sizes):
+            try:
+                hash = stored_digest(self.storage, folder, name)
+            except OSError as e:
+                if isinstance(e, UnsafePath) or not self._overwrite:  # it changed into something else just now
+                    raise
+        return made_row(name, "", "", hash, state)
 
     def _write(
         self, target: str, todo: list[tuple[Output, bytes]], made: list[OutputRow], troubles: list[PathDiagnostic]
@@ -232,31 +254,6 @@ def is_unchanged(storage: Storage, folder: str, row: OutputRow) -> bool | None:
     """Return True if an output is as we left it, None where it is not there. Raises what `recorded_output` raises."""
     now = recorded_output(storage, folder, row)
     return None if now is None else now.hash == row.hash
-
-
-def _standing(
-    storage: Storage, folder: str, name: str, row: OutputRow | None, sizes: Collection[int]
-) -> OutputRow | None:
-    """Return the file of this name, None where there is none; its hash is empty where it cannot be ours.
-
-    `row` is its row on record. It is read only if its size is one of `sizes`, or if there are none.
-    """
-    state = storage.state(folder, name)
-    if state is None:
-        return None
-    if state.kind != "file":
-        raise UnsafePath(f"a {state.kind} stands where the file would go")
-    if row is not None and is_unaltered(row, state):
-        return row
-    hash = b""
-    if state.size <= LARGEST and (not sizes or state.size in sizes):
-        try:
-            hash = stored_digest(storage, folder, name)
-        except UnsafePath:  # it changed into something else just now
-            raise
-        except OSError:  # unreadable, so it cannot be known to be written by this program
-            pass
-    return made_row(name, "", "", hash, state)
 
 
 def _ours(standing: OutputRow, row: OutputRow | None, claimed: Sequence[tuple[str, bytes]]) -> bool:
