@@ -75,6 +75,26 @@ def pluck(tones: Iterable[Tone], seconds: float | None = None, level: float = 0.
     return out
 
 
+def talk(seconds: float, level: float, seed: int = 4) -> Samples:
+    """Something like a voice: a syllable each eighth of a second or so, each with partials that glide, a soft beginning and
+    resonances of its own. `level` is the root of its mean square."""
+    random = np.random.default_rng(seed)
+    out = np.zeros(int(seconds * RATE), np.float32)
+    first = 0
+    while first < len(out):
+        count = int(random.uniform(0.10, 0.16) * RATE)
+        time = np.arange(count) / count
+        phase = 2 * np.pi * np.cumsum(random.uniform(105, 150) * 2 ** (random.uniform(-0.25, 0.25) * time)) / RATE
+        wave = np.zeros(count)
+        formants = [random.uniform(350, 700), random.uniform(1_000, 2_200)]
+        for n in range(1, 25):
+            wave += sum(np.exp(-(((n * 125 - formant) / 180) ** 2)) for formant in formants) * np.sin(n * phase)
+        part = out[first : first + count]
+        part += (np.sin(np.pi * time) * wave)[: len(part)].astype(np.float32)
+        first += count + int(random.uniform(0, 0.03) * RATE)
+    return np.asarray(out * (level / np.sqrt(np.mean(out**2))), np.float32)
+
+
 def take_of(timeline: Timeline, tempo: float = 1.0, later: float = 0.4) -> tuple[list[Tone], Performance]:
     """The tones of a lick played as written, and the Performance at the written tempo."""
     played = perform(timeline, percent=Fraction(round(100 * tempo)))

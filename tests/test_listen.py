@@ -24,11 +24,12 @@ from lickwright.listen.stretches import hear_recording
 from lickwright.listen.told_times import times_told
 from lickwright.performance.note_events import Performance, perform
 from lickwright.timeline.model import Timeline
-from plucked import RATE, Samples, Tone, judged, pluck, recorded, steady, take_of, timeline_of
+from plucked import RATE, Samples, Tone, judged, pluck, recorded, steady, take_of, talk, timeline_of
 
 WALK = 'key A minor\ntempo 100\nstep 1/8\nlick "Walk"\n| A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- ||\n'
 BENDS = 'key A minor\ntempo 90\nstep 1/8\nlick "Bends"\n| G7^9-- -r p5 D7- | G7^9--- B8~--- | e5- B8- G5~--- ||\n'
 TRIPLETS = 'key A minor\ntempo 90\nstep 1/8\nlick "Triplets"\n| 3[A5 A7 D5] 3[D7 G5 G7] 3[B5 B8 e5] e8- | B8 B5 G7 G5 D7- A7- ||\n'
+SLOW = 'key A minor\ntempo 60\nstep 1/2\nlick "Slow"\n| B5 e5 | G5 e8 | B8 G7 | B6 e5 ||\n'
 PAIRS = 'key G major\ntempo 80\nstep 1/4\nlick "Pairs"\n| G4&B5 G5&B7 G7&B8 G4&B5 | G2&B3 G4&B5 G7&B8 G5&B7 ||\n'
 LOW = (
     'tuning 7 string\nkey B minor\ntempo 100\nstep 1/8\nlick "Low"\n'
@@ -335,6 +336,15 @@ def test_a_lick_is_known_by_low_chords_that_are_not_judged() -> None:
     found = judged(timeline, pluck([moved(t, 1.0) for t in take_of(timeline)[0]]))
     assert found.shift == 1
     assert differing(found) == {}
+
+
+def test_a_slow_lick_is_known_under_a_voice() -> None:
+    timeline = timeline_of(SLOW)
+    wave = pluck(take_of(timeline)[0], level=0.1)
+    assert differing(judged(timeline, wave)) == {}
+    found = judged(timeline, wave + talk(len(wave) / RATE + 1, 0.006, seed=5)[: len(wave)])
+    assert not found.refusal
+    assert all(n.verdict is NoteVerdict.RIGHT for n in best(found).notes)
 
 
 def test_a_wrong_and_a_missing_note_of_a_double_stop() -> None:

@@ -16,7 +16,7 @@ from lickwright.listen.recording import LONGEST, RATE, resample_recording
 from lickwright.listen.second_opinion import own_strengths
 from lickwright.listen.stretches import PICKED, hear_recording
 from lickwright.listen.tuning import KnownNote, measured_tuning, overall_tuning
-from plucked import Tone, pluck, recorded, steady
+from plucked import Tone, pluck, recorded, steady, talk
 
 
 def _sine(hertz: float, seconds: float, rate: int) -> np.ndarray[tuple[int], np.dtype[np.float32]]:
@@ -115,6 +115,18 @@ def test_a_click_is_no_pick() -> None:
         wave[first : first + 200] += (0.05 * np.sin(2 * np.pi * 3000 * np.arange(200) / RATE)).astype(np.float32)
     heard = hear_recording(recorded(wave))
     assert (heard.picks > PICKED).sum() == 1
+
+
+def test_a_string_is_likelier_plucked_than_a_voice() -> None:
+    strings = [steady(0.5 + n, 1.5 + n, pitch, string=n) for n, pitch in enumerate((57, 64, 48))]
+    wave = pluck(strings, 8.0)
+    wave[4 * RATE :] += talk(4.0, 0.02)[: len(wave) - 4 * RATE]
+    heard = hear_recording(recorded(wave))
+    struck = [float(heard.plucked[np.abs(heard.starts[:-1] - note.start).argmin()]) for note in strings]
+    spoken = heard.plucked[heard.starts[:-1] > 4.05]
+    assert min(struck) > 0.9
+    assert len(spoken) > 8
+    assert np.median(spoken) < 0.3
 
 
 def test_a_step_without_a_pick_is_a_boundary() -> None:

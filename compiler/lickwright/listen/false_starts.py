@@ -108,7 +108,7 @@ def _start_between(
         return None
     part = replace(
         hearing, starts=hearing.starts[first : stop + 1], picks=hearing.picks[first:stop], pitches=hearing.pitches[first:stop],
-        levels=hearing.levels[first:stop], steps=hearing.steps[first:stop],
+        levels=hearing.levels[first:stop], steps=hearing.steps[first:stop], plucked=hearing.plucked[first:stop],
     )  # fmt: skip
     stray = (STRAY * (part.picks > PICKED)).astype(np.float32)
     of_part = PitchCosts(

@@ -125,7 +125,7 @@ class MatchTable:
         self.begin, self.inside = costs.begin, costs.inside
         self.until = np.concatenate((np.zeros((self.groups, 1), np.float32), np.cumsum(self.inside, axis=1)), axis=1)
         picked = (hearing.picks > PICKED) & np.isfinite(hearing.pitches)
-        self.stray = np.where(picked, STRAY, _NOISE).astype(np.float32)
+        self.stray = np.maximum(np.where(picked, STRAY, _NOISE) * hearing.plucked, _NOISE).astype(np.float32)
         self.foreign = costs.foreign
         self.cheapest, self.last = float("inf"), (0, -1, -1)  # the end of the cheapest reading: tempo, group, stretch
         self.over = self.cheapest, self.last  # the same of one after which anything may sound

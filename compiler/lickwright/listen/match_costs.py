@@ -98,6 +98,7 @@ def pitch_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float
     begin[:, silent] = _SILENT
     begin += _unstruck_costs(hearing, groups, sure)
     inside = _inside_costs(hearing, groups, _interval_costs(pitches, lows, highs), weight, sure)
+    inside *= hearing.plucked
     inside[:, silent] = 0
     away = np.maximum(lows[:, None] - pitches[None, :], pitches[None, :] - highs[:, None]).min(axis=0)
     return PitchCosts(begin.astype(np.float32), inside.astype(np.float32), ~(away < _FAR))

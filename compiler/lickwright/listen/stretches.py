@@ -13,6 +13,7 @@ from lickwright.core.fast_dataclass import record
 from lickwright.listen.boundaries import Boundary, find_boundaries, sound_gate
 from lickwright.listen.features import FRAME, Features, Values, measure_recording
 from lickwright.listen.picks import attack_sharpness, lasting_change, onset_instant, partial_rises
+from lickwright.listen.plucked import plucked_likelihoods
 from lickwright.listen.recording import Recording
 
 CLEAR = 0.72  # clarity of frames that tell a pitch
@@ -44,6 +45,7 @@ class Hearing:
     pitches: Values  # MIDI; NaN where there is none
     levels: Values  # decibels
     steps: NDArray[np.bool_]  # the pitch steps there
+    plucked: Values  # how likely it is a string and no voice or noise, 0 to 1
 
     @property
     def count(self) -> int:
@@ -61,10 +63,10 @@ def hear_recording(recording: Recording) -> Hearing:
     onsets = [onset_instant(features, instants[k]) if picks[k] > PICKED else float(instants[k]) for k in kept]
     starts = np.array([*np.maximum.accumulate(onsets), recording.seconds]) if kept else np.array([recording.seconds])
     pitches, levels = _bodies(features, starts)
+    struck = picks[kept].astype(np.float32) if kept else np.zeros(0, np.float32)
     return Hearing(
-        recording, features, starts,
-        picks[kept].astype(np.float32) if kept else np.zeros(0, np.float32),
-        pitches, levels, np.array([found[k].step for k in kept], bool),
+        recording, features, starts, struck, pitches, levels, np.array([found[k].step for k in kept], bool),
+        plucked_likelihoods(features, starts, struck, levels),
     )  # fmt: skip
 
 
