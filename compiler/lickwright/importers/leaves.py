@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from lickwright.core.fast_dataclass import mutable_record
-from lickwright.importers.slots import WordOver
+from lickwright.importers.words_over import WordOver
 from lickwright.notation.tree import Item, Tuplet, Worded
 
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
-from typing import NamedTuple
 
 from lickwright.core.fast_dataclass import field, mutable_record, replace
 from lickwright.importers.draft import DraftBar, DraftDirection, DraftGroup, DraftNote, GroupKind
 from lickwright.importers.shape_runs import ShapeRun, shape_runs, whole_run
+from lickwright.importers.words_over import DraftSounding, WordOver, WordsOver
 from lickwright.music.tuning import Tuning
 from lickwright.notation.techniques import (
     ENTRIES,
@@ -31,13 +31,6 @@ _JOINED = -2  # in the place of a ring word: notes that are connected, not struc
 _ENTRY_FOR = {Stroke.HAMMER: ENTRIES["h"], Stroke.TAP: ENTRIES["t"]}  # what a join is written as where nothing sounds
 
 
-class WordOver(NamedTuple):
-    """A word over slots; those with equal numbers stand under one pair of parentheses."""
-
-    name: str
-    number: int
-
-
 @mutable_record
 class PlannedSlot:
     """One instant of a bar, and what is written there."""
@@ -51,30 +44,18 @@ class PlannedSlot:
     silent: bool = False  # what follows until the next slot is silence
 
 
-@mutable_record
-class _Sounding:
-    """A note that sounds on a string."""
-
-    note: DraftNote
-    start: Fraction  # whole notes from the start of the lick
-    end: Fraction
-    rings: bool
-    ring_word: int | None
-    bent: bool = False
-
-
 class SlotPlanner:
     """Plays the bars of a draft and plans their slots. `say(bar, message)` takes what cannot be written."""
 
     def __init__(self, tuning: Tuning, step: Fraction, say: Callable[[int, str], None]) -> None:
         self._tuning, self._step, self._say = tuning, step, say
-        self._sounding: dict[int, _Sounding] = {}
+        self._sounding: dict[int, DraftSounding] = {}
         self._last: list[int] = []  # strings of the notes written last
-        self._open: dict[str, int] = {}  # words over the last note, by name
-        self._words = 0
+        self._words = WordsOver()
         self._begun = _ZERO  # where the bar begins, in whole notes from the start of the lick
         self._bar = 0
-        self._forked: tuple[Fraction, dict[int, _Sounding]] | None = None  # where a first ending began, what sounded
+        # Where a first ending began, and what sounded then.
+        self._forked: tuple[Fraction, dict[int, DraftSounding]] | None = None
 
     def plan(self, bars: Sequence[DraftBar], lengths: Sequence[Fraction]) -> list[list[PlannedSlot]]:
         """Return the slots of each bar. A bar that repeats the one before has none."""
@@ -158,7 +139,7 @@ class SlotPlanner:
         for string in ending:
             del self._sounding[string]
         if not self._sounding:
-            self._open.pop("ring", None)
+            self._words.close_ring()
             return PlannedSlot(at, Event((Rest(),))), []
         if ending:
             parts = [*self._rests(ending), *self._holds(runs, runs)]
@@ -207,7 +188,7 @@ class SlotPlanner:
         joined = [self._joined(note, now) for group in main for note in group.notes]
         notes = _by_string({note.string: note for note in joined}.values())
         struck = any(note.begin.kind is not TechniqueKind.JOIN for note in notes)
-        words = self._words_over(notes, now, struck)
+        words = self._words.over(notes, self._sounding, now, struck)
         ring = next((word.number for word in words if word.name == "ring"), None)
         runs = self._runs_at(at, {note.string for note in notes})
         notes, alone = self._writable(notes, main, strokes)
@@ -260,7 +241,7 @@ class SlotPlanner:
             rings = any(mark.damping is Damping.RING and mark.kind is TechniqueKind.MARK for mark in note.marks)
             before = self._sounding.get(note.string)
             bent = note.begin.stroke is Stroke.TAP and before is not None and before.bent
-            self._sounding[note.string] = one = _Sounding(note, now, now + note.length, rings, ring, bent)
+            self._sounding[note.string] = one = DraftSounding(note, now, now + note.length, rings, ring, bent)
             found.update((note.string, run) for run in self._runs(one) if run.at == at)
         return found
 
@@ -286,32 +267,6 @@ class SlotPlanner:
         self._say(self._bar, f"nothing sounds on its string for a {note.begin.name} to go on from")
         return replace(note, begin=_ENTRY_FOR.get(note.begin.stroke or Stroke.PICK, PICKED))
 
-    # --- words ---------------------------------------------------------------------------------------------------
-
-    def _words_over(self, notes: Sequence[DraftNote], now: Fraction, struck: bool) -> tuple[WordOver, ...]:
-        """Return the words over notes; a word goes on from the notes before where it stood over them too."""
-        strings = {note.string for note in notes}
-        names = dict.fromkeys(mark.sign for note in notes for mark in note.marks if mark.kind is TechniqueKind.WORD)
-        if "ring" in names and "ring" in self._open and self._rings_anew(strings, now, struck):
-            del self._open["ring"]
-        numbers = {}
-        for name in names:
-            if name not in self._open:
-                self._words += 1
-            numbers[name] = self._open.get(name, self._words)
-        self._open = numbers
-        return tuple(WordOver(name, number) for name, number in numbers.items())
-
-    def _rings_anew(self, strings: set[int], now: Fraction, struck: bool) -> bool:
-        """Return whether closing the word that rings, and opening it again, ends the right strings with fewer signs."""
-        ringing = [
-            one
-            for string, one in self._sounding.items()
-            if string not in strings and one.ring_word == self._open["ring"] and not one.rings
-        ]
-        over = sum(one.end <= now for one in ringing)
-        return struck and over > len(ringing) - over
-
     # --- parts ---------------------------------------------------------------------------------------------------
 
     def _part(self, note: DraftNote, run: ShapeRun | None) -> Note:
@@ -330,15 +285,15 @@ class SlotPlanner:
                 string: one for string, one in self._sounding.items() if one.end > now and not _is_stopped(one, -1)
             }
         for note in notes:
-            self._sounding[note.string] = _Sounding(note, now, now, False, None)
+            self._sounding[note.string] = DraftSounding(note, now, now, False, None)
         self._last = [note.string for note in notes]
         return Worded("grace", (Event(parts),))
 
-    def _runs(self, one: _Sounding) -> list[ShapeRun]:
+    def _runs(self, one: DraftSounding) -> list[ShapeRun]:
         return shape_runs(one.note, one.start - self._begun, self._step, one.bent)
 
 
-def _is_stopped(one: _Sounding, ring: int | None) -> bool:
+def _is_stopped(one: DraftSounding, ring: int | None) -> bool:
     """Return whether a stroke under the ring word of a number ends a note on another string."""
     return not one.rings and (one.ring_word is None or one.ring_word != ring)
 

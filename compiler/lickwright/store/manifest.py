@@ -12,10 +12,8 @@ import sqlite3
 from types import TracebackType
 from typing import TYPE_CHECKING, NamedTuple
 
-from lickwright.store.database_schema import check_database
 from lickwright.store.durable import UnsyncedFiles
 from lickwright.store.guarded_database import (
-    FOREIGN_VALUES,
     GuardedConnection,
     Unusable,
     check_pages,
@@ -26,30 +24,14 @@ from lickwright.store.guarded_database import (
     open_guarded,
     unless_readonly,
 )
-from lickwright.store.manifest_schema import (
-    FOREIGN,
-    FOREIGN_PHRASES,
-    FOREIGN_RELEASED,
-    FORM,
-    MARK,
-    NAMES_OF_INDEX,
-    RELEASED,
-    SCHEMA,
-    SECOND,
-    SNAPSHOT,
-    SOUNDS,
-    SOURCE_STATES,
-    optional_tables,
-    own_tables,
-)
-from lickwright.store.ownership import plain_folder_bytes, plain_name_bytes
+from lickwright.store.manifest_check import NO_MANIFEST, check_manifest, check_rows, create_tables, has_table
+from lickwright.store.manifest_schema import RELEASED, SNAPSHOT, SOUNDS, SOURCE_STATES
 
 if TYPE_CHECKING:
     from lickwright.store.naming import LickName
 
 NAME = ".lickwright.db"
 SMALL = 1 << 20  # bytes of a manifest that is always checked as a whole, in some ten milliseconds
-_NO_MANIFEST = "it is damaged, or no manifest"
 _OUTPUTS = "SELECT name, lick, format, hash, size, mtime, ctime, inode FROM outputs WHERE folder = ?"
 
 
@@ -94,7 +76,7 @@ class Manifest:
             self.db = self._opened(folder)
         except (sqlite3.DatabaseError, UnicodeError) as e:
             if is_damage(e):
-                raise Unusable(_NO_MANIFEST, doubtful=is_doubtful(e)) from None
+                raise Unusable(NO_MANIFEST, doubtful=is_doubtful(e)) from None
             if isinstance(e, sqlite3.OperationalError):
                 raise _of_disk(e) from None
             raise
@@ -110,13 +92,13 @@ class Manifest:
             # A killed program loses nothing without waiting for the disk either; after a power cut a torn manifest is noticed and begun anew.
             db.execute(f"PRAGMA synchronous = {'EXTRA' if self.written is not None else 'OFF'}")
             if size is None or (self.writable and size == 0):
-                _create_tables(db)
+                create_tables(db)
                 self.whole = True
             else:
                 self.whole = self.whole or (size or 0) <= SMALL
                 if not self.whole:
                     db.bound_answers(size or 0)
-                _check(db, self.writable, self.whole)
+                check_manifest(db, self.writable, self.whole)
         except BaseException:
             db.close()
             raise
@@ -143,11 +125,11 @@ class Manifest:
         if not self.whole:
             self.db.room = None
             check_pages(self.db)
-            _check_rows(self.db)
+            check_rows(self.db)
             self.whole = True
 
     def _has_table(self, name: str) -> bool:
-        return _has_table(self.db, name)
+        return has_table(self.db, name)
 
     def _with_table(self, name: str, schema: str) -> None:
         """Create a table, or an index, by the statements of its schema where it is not there yet; the caller commits."""
@@ -284,69 +266,6 @@ class Manifest:
     def claimed(self, folder: str) -> list[tuple[str, bytes]]:
         """Return names and hashes of files that a killed build may have written in a folder."""
         return list(self.db.execute("SELECT name, hash FROM claims WHERE folder = ?", (folder,)))
-
-
-def _has_table(db: sqlite3.Connection, name: str) -> bool:
-    return db.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (name,)).fetchone() is not None
-
-
-def _create_tables(db: sqlite3.Connection) -> None:
-    db.execute("BEGIN IMMEDIATE")
-    for statement in (SCHEMA + SECOND).split(";\n"):
-        db.execute(statement)
-    db.execute(f"PRAGMA application_id = {MARK}")
-    db.execute(f"PRAGMA user_version = {FORM}")
-    db.execute("COMMIT")
-
-
-def _check(db: sqlite3.Connection, write: bool, whole: bool) -> None:
-    """Check that a manifest is one of ours, down to its rows where `whole` is true; bring one of form 1 to form 2. Raises `Unusable`."""
-    (mark,) = db.execute("PRAGMA application_id").fetchone()
-    (form,) = db.execute("PRAGMA user_version").fetchone()
-    if mark != MARK:
-        raise Unusable(_NO_MANIFEST)
-    if form > FORM:
-        raise Unusable("it was made by a newer lickwright")
-    if form < 1:
-        raise Unusable("it was made by an older lickwright")
-    check_database(db, own_tables(form), optional_tables)
-    whole = whole or (write and form == 1)  # before anything is entered
-    if whole:
-        check_pages(db)
-    db.create_function("plain_folder", 1, plain_folder_bytes, deterministic=True)
-    db.create_function("plain_name", 1, plain_name_bytes, deterministic=True)
-    if form == 1:
-        _add_names(db, write)
-    if whole:
-        _check_rows(db)
-
-
-def _check_rows(db: sqlite3.Connection) -> None:
-    """Raise `Unusable` for rows that no program of ours has entered."""
-    questions = [*FOREIGN]
-    if _has_table(db, "phrases"):
-        questions.append(FOREIGN_PHRASES)
-    if _has_table(db, "released"):
-        questions += FOREIGN_RELEASED
-    for question in questions:
-        if db.execute(f"{question} LIMIT 1").fetchone() is not None:
-            raise Unusable(FOREIGN_VALUES)
-
-
-def _add_names(db: sqlite3.Connection, write: bool) -> None:
-    """Give a manifest of form 1 the table of form 2; for one that is only read it is gone with the connection."""
-    db.execute("BEGIN IMMEDIATE" if write else "BEGIN")
-    db.execute(SECOND if write else SECOND.replace("TABLE", "TEMP TABLE", 1))
-    if write:
-        from lickwright.core.slugs import slug
-
-        db.create_function(
-            "base", 1, lambda title: slug(str(title or b"", "utf-8", "replace"), readable=False), deterministic=True
-        )
-        if _has_table(db, "licks"):
-            db.execute(NAMES_OF_INDEX)
-        db.execute(f"PRAGMA user_version = {FORM}")
-    db.execute("COMMIT")
 
 
 def _of_disk(error: sqlite3.OperationalError) -> OSError:
