@@ -8,10 +8,11 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from lickwright.cli import main
+from lickwright.cli import main, sheet_book
 from lickwright.compiler import compile_file, compile_text
 from lickwright.engraving import typefaces
 from lickwright.engraving.display_list import extent
@@ -376,6 +377,30 @@ def test_a_book_of_no_licks_is_not_made(
     for words in (["--shard", "1/2"], ["--watch"]):
         assert main(["make", "bad.lick", "--book", "Nothing", *words]) == 2
     assert main(["make", "bad.lick", "--share-pages"]) == 2
+
+
+def test_no_book_is_made_while_a_source_cannot_be_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """It would lack that source, and take the place of a whole one."""
+    monkeypatch.chdir(tmp_path)
+    for name in ("a", "b"):
+        Path(f"{name}.lick").write_text(LICK)
+    words = ["make", ".", "--to", "tab", "--book", "Slow blues"]
+    assert main(words) == 0
+    whole = Path("out/slow-blues.pdf").read_bytes()
+    own = sheet_book.find_sources
+
+    def gone_since(*arguments: Any) -> Any:
+        found = own(*arguments)
+        Path("b.lick").unlink()
+        return found
+
+    monkeypatch.setattr(sheet_book, "find_sources", gone_since)
+    capsys.readouterr()
+    assert main(words) == 3
+    assert "no book was made: b.lick cannot be read\n" in capsys.readouterr().err
+    assert Path("out/slow-blues.pdf").read_bytes() == whole
 
 
 # --- what can go wrong -----------------------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from lickwright.cli.exit_code import Verdict
 from lickwright.cli.sources import compile_sources, find_sources
 from lickwright.config.discovery import ProjectConfigs
 from lickwright.core.destination import Seal
+from lickwright.core.files import UNREADABLE
 from lickwright.core.slugs import slug
 from lickwright.report.console import counted_noun, safe_text
 
@@ -45,7 +46,12 @@ class SheetBook:
         from lickwright.export.sheet.book import book_pdf
 
         verdict = Verdict()
-        licks = list(self._licks(projects, options_of, verdict))
+        unread: list[str] = []
+        licks = list(self._licks(projects, options_of, verdict, unread))
+        if unread:
+            more = f" and {len(unread) - 1:,} more" if len(unread) > 1 else ""
+            terminal.err(f"no book was made: {safe_text(unread[0])}{more} cannot be read\n")
+            return max(terminal.Exit.FILE_ERRORS, verdict.code)
         if not licks:
             say("no book: there is no lick without errors\n")
             return verdict.code
@@ -59,11 +65,20 @@ class SheetBook:
             say(f"{counted_noun(len(licks), 'lick')} in {safe_text(self.path)}\n")
         return max(code, verdict.code)
 
-    def _licks(self, projects: ProjectConfigs, options_of: Callable[[str], CompileOptions], verdict: Verdict) -> Iterator[BookLick]:  # fmt: skip
+    def _licks(
+        self,
+        projects: ProjectConfigs,
+        options_of: Callable[[str], CompileOptions],
+        verdict: Verdict,
+        unread: list[str],
+    ) -> Iterator[BookLick]:
+        """Yield the licks without errors; note files that the system does not let us read, which would be missing in the book."""
         from lickwright.export.sheet.book import BookLick
         from lickwright.timeline.excerpt import NoBars
 
         for found, compilation in compile_sources(find_sources(self._sources), verdict, projects, judge=False):
+            if any(d.code == UNREADABLE.code for d in compilation.diagnostics):
+                unread.append(found.path)
             for lick in compilation.licks:
                 options = options_of(found.path).options
                 part = lick.lowered
