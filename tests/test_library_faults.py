@@ -461,6 +461,24 @@ def test_a_manifest_that_is_cut_off_or_damaged_costs_nothing(tmp_path: Path) -> 
     _damaged(tmp_path, [*cuts, *flips])  # type: ignore[list-item]
 
 
+def test_a_manifest_whose_index_leads_nowhere_is_set_aside(tmp_path: Path) -> None:
+    """SQLite's quick check does not look at indexes: such a manifest is opened, and then says that it is malformed, to every build."""
+    library(tmp_path / "lib", 3)
+    whole = _whole(tmp_path)
+    make(tmp_path, "lib")
+    path = tmp_path / "out" / manifest.NAME
+    entry = b"../lib/part00/n0002.lick\3"  # in the index of paths: a path, and the row that it leads to
+    assert path.read_bytes().count(entry) == 1
+    path.write_bytes(path.read_bytes().replace(entry, entry[:-1] + b"\x63"))
+    code, _, err = make(tmp_path, "lib")
+    assert (code, err) == (
+        0,
+        "out/.lickwright.db is set aside: it is damaged; what is in the folder is checked again\n",
+    )
+    assert tree(tmp_path / "out") == whole
+    _right(tmp_path, whole)
+
+
 @pytest.mark.slow
 def test_a_manifest_that_is_cut_off_anywhere(tmp_path: Path) -> None:
     chance = random.Random(4)

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import errno
 import os
+import sqlite3
 
 from lickwright.core.atomic_files import move_file
-from lickwright.store.guarded_database import BESIDE, DAMAGED, Unusable, is_doubtful
+from lickwright.store.guarded_database import BESIDE, DAMAGED, Unusable, check_pages, is_damage, is_doubtful
 from lickwright.store.manifest import NAME, Manifest
 from lickwright.store.ownership import UnsafePath
 from lickwright.store.storage import Say
@@ -26,9 +27,12 @@ def set_aside_message(folder: str, error: Exception) -> str:
 def _look_again(folder: str) -> None:
     """Raise OSError if the manifest is well, or cannot be read."""
     try:
-        Manifest(folder, write=False).db.close()
-    except Unusable:
-        return
+        with Manifest(folder, write=False) as manifest:
+            check_pages(manifest.db, indexes=True)  # else an index that leads nowhere would be met again by every build
+    except (Unusable, sqlite3.DatabaseError) as e:
+        if is_damage(e):
+            return
+        raise
     raise OSError(errno.EIO, f"{NAME} could not be read for a moment: run the command again")
 
 
