@@ -8,6 +8,7 @@ import os
 import struct
 import sys
 from collections.abc import Callable
+from datetime import datetime
 from importlib.resources import files
 from itertools import pairwise
 from pathlib import Path
@@ -111,6 +112,19 @@ def test_a_report_has_standard_output_to_itself(run: Run, take: Samples) -> None
         assert code == 0
         assert json.loads(out)["format"].startswith("lickwright listening report")
         assert said in err
+
+
+def test_a_report_has_the_day_of_its_recording(run: Run, take: Samples, monkeypatch: pytest.MonkeyPatch) -> None:
+    """That of the file: a report may be made, mailed and opened on other days."""
+    Path("takes").mkdir()
+    write_wave("takes/walk.wav", take)
+    noon = datetime(2026, 5, 28, 12).timestamp()
+    for seconds, day in ((noon, "2026-05-28"), (0, "")):  # a clock that was never set
+        os.utime("takes/walk.wav", (seconds, seconds))
+        run("walk.lick", "takes/walk.wav", "--report", "r.json")
+        assert json.loads(Path("r.json").read_text("utf-8"))["recorded_on"] == day
+        _, out, _ = run("takes", "--licks", "walk.lick", "--format", "json")
+        assert json.loads(out)["recordings"][0]["report"]["recorded_on"] == day
 
 
 def test_a_refusal_is_by_the_schema_too(run: Run, take: Samples) -> None:

@@ -204,14 +204,31 @@ def test_results_are_kept_in_a_file_of_the_pupil_s(browser: Any, made: Path) -> 
 
 @pytest.mark.parametrize(("zone", "day"), [("America/New_York", "2026-11-26"), ("Asia/Tokyo", "2026-11-27")])
 def test_a_result_has_the_day_of_the_pupil(browser: Any, made: Path, zone: str, day: str) -> None:
-    """Half past eleven in the evening in New York is the next day in Greenwich."""
+    """Half past eleven in the evening in New York is the next day in Greenwich. A report of version 1.0 has no day of its own."""
     report = made.parent / "report.json"
+    value = json.loads(report.read_text("utf-8"))
+    del value["recorded_on"]
+    report.write_text(json.dumps(value), "utf-8")
     when = datetime(2026, 11, 27, 4, 30, tzinfo=UTC).timestamp()
     os.utime(report, (when, when))
     with Opened(browser, made / "assignment.html", timezone_id=zone) as one:
         one.page.set_input_files("#results-file", str(report))
         one.page.wait_for_selector("#results-rows tr")
         assert one.page.inner_text("#results-rows td") == day
+
+
+def test_a_result_has_the_day_of_its_recording(browser: Any, made: Path) -> None:
+    """A report that was mailed is a file of the day on which it came."""
+    value = json.loads((made.parent / "report.json").read_text("utf-8"))
+    with Opened(browser, made / "assignment.html") as one:
+        for n, (told, shown) in enumerate(
+            (("2026-11-03", "2026-11-03"), ("yesterday", datetime.now().strftime("%Y-%m-%d")))
+        ):
+            path = made.parent / f"mailed-{n}.json"
+            path.write_text(json.dumps(value | {"recorded_on": told}), "utf-8")
+            one.page.set_input_files("#results-file", str(path))
+            one.page.wait_for_selector(f"#results-rows tr:nth-child({n + 1})")
+            assert shown in one.page.inner_text("#results-rows")
 
 
 def test_results_that_are_damaged_or_without_end_are_said(browser: Any, made: Path) -> None:

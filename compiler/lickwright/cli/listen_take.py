@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import sys
+import time
 from json import dumps
 from typing import NamedTuple
 
@@ -21,13 +22,19 @@ from lickwright.core.source import Source
 from lickwright.export import LoweredLick, Options
 from lickwright.listen.judge import judge_hearing
 from lickwright.listen.model import Judgement
-from lickwright.listen.sound_file import ReadRecording, UnreadableRecording, decode_recording, read_recording
+from lickwright.listen.sound_file import (
+    ReadRecording,
+    UnreadableRecording,
+    decode_recording,
+    read_recording,
+)
 from lickwright.listen.stretches import hear_recording
 from lickwright.report import console
 from lickwright.timeline.excerpt import NoBars, no_bars_finding
 
 REPORT_SEAL = Seal(b',\n "seal": "', b'"\n}\n')  # the last member of the object
 PICTURE_SEAL = Seal(b"<!-- lickwright listen ", b" -->\n")
+_FIRST_YEAR, _LAST_YEAR = 1981, 9999  # a clock that was never set says 1970 or 1980
 _MOST_INPUT = 1 << 30  # bytes that are taken from standard input
 
 
@@ -52,6 +59,20 @@ class TakeRequest(NamedTuple):
         """The file name of the take in reports; "" for one that is recorded and not kept."""
         return os.path.basename(self.recording or self.keep or "")
 
+    @property
+    def day(self) -> str:
+        """When the take was recorded, as `2026-12-05`; "" where that is not known."""
+        return recording_day(self.recording) if self.recording else time.strftime("%Y-%m-%d")
+
+
+def recording_day(path: str) -> str:
+    """Return the day on which a recording was written, in local time, as `2026-12-05`; "" where that cannot be told, as of standard input."""
+    try:
+        day = time.localtime(os.stat(path).st_mtime)
+    except (OSError, ValueError, OverflowError):
+        return ""
+    return time.strftime("%Y-%m-%d", day) if _FIRST_YEAR <= day.tm_year <= _LAST_YEAR else ""
+
 
 def listen_to_take(c: Compilation, lick: CompiledLick, asked: TakeRequest) -> int:
     """Listen to one take of a lick without errors; return the exit code."""
@@ -70,7 +91,7 @@ def listen_to_take(c: Compilation, lick: CompiledLick, asked: TakeRequest) -> in
     judgement = judge_hearing(lowered.timeline, performance, hearing)
     _print(judgement, asked, lick.title)
     if asked.report is not None:
-        data = report_bytes(judgement, asked.name, lick.title)
+        data = report_bytes(judgement, asked, lick.title)
         verdict.add(save_output(asked.report, data, REPORT_SEAL, asked.overwrite, asked.sources))
     if asked.picture is not None:
         from lickwright.listen.picture import draw_take
@@ -89,11 +110,11 @@ def differs_anywhere(judgement: Judgement) -> bool:
     return bool(one.extras) or any(note.kinds for note in one.notes)
 
 
-def report_bytes(judgement: Judgement, recording: str, lick: str) -> bytes:
+def report_bytes(judgement: Judgement, asked: TakeRequest, lick: str) -> bytes:
     """Return the report as JSON, up to its seal. `lick` is the title of the whole lick."""
     from lickwright.listen.report_json import judgement_as_json
 
-    value = judgement_as_json(judgement, recording, lick)
+    value = judgement_as_json(judgement, asked.name, lick, asked.day)
     text = dumps(value, indent=1, ensure_ascii=False, allow_nan=False)[:-2]
     return text.encode(
         "utf-8", "backslashreplace"
@@ -152,7 +173,7 @@ def _standard_input() -> ReadRecording:
 
 def _print(judgement: Judgement, asked: TakeRequest, lick: str) -> None:
     if asked.form == "json":
-        terminal.out(report_bytes(judgement, asked.name, lick).decode("utf-8") + "\n}\n")
+        terminal.out(report_bytes(judgement, asked, lick).decode("utf-8") + "\n}\n")
         return
     from lickwright.listen.report import judgement_text
 

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from lickwright.build.isolated_calls import Ended, call_isolated
 from lickwright.cli.listen_licks import KnownLick
-from lickwright.cli.listen_take import differs_anywhere
+from lickwright.cli.listen_take import differs_anywhere, recording_day
 from lickwright.export import Options
 from lickwright.listen.best_fit import best_fit
 from lickwright.listen.expected import ExpectedGroup, expected_groups
@@ -112,7 +112,7 @@ def _heard(choice: _Choice, task: Task) -> dict[str, Any]:
     other = choice.fitting_lick(hearing) if judgement.refusal else None
     if other is not None and other.key != lick.key and not _judged(other, hearing).refusal:
         notes["error"] = f'it sounds like "{other.title}"'
-    report = judgement_as_json(judgement, os.path.basename(task.path), lick.title)
+    report = judgement_as_json(judgement, os.path.basename(task.path), lick.title, recording_day(task.path))
     return notes | {"lick": lick.title, "matched_by": how, "differs": differs_anywhere(judgement), "report": report}
 
 

@@ -29,11 +29,14 @@ FORMAT = "lickwright listening report 1"
 VERSION = "1.1"  # of the schema: a new member counts up the second number; without it a report is of 1.0
 
 
-def judgement_as_json(judgement: Judgement, recording: str, lick: str) -> dict[str, Any]:
-    """Return the report as a value for JSON. `lick` is the title of the whole lick, of which the judgement may have a part."""
+def judgement_as_json(judgement: Judgement, recording: str, lick: str, day: str = "") -> dict[str, Any]:
+    """Return the report as a value for JSON.
+
+    `lick` is the title of the whole lick, of which the judgement may have a part; `day` is when it was recorded, as `2026-12-05`, "" if unknown.
+    """
     timeline = judgement.timeline
     found: dict[str, Any] = {
-        "format": FORMAT, "version": VERSION, "title": timeline.title, "lick": lick, "recording": recording,
+        "format": FORMAT, "version": VERSION, "title": timeline.title, "lick": lick, "recording": recording, "recorded_on": day,
         "seconds": round(judgement.seconds, 3),
         "recognized": not judgement.refusal, "refusal": judgement.refusal, "hints": refusal_hints(judgement),
         "tuning_cents": round(100 * judgement.tuning, 1),

@@ -8,6 +8,8 @@ const isText = (value) => typeof value === "string";
 const areTexts = (value) => Array.isArray(value) && value.every(isText);
 const isPlace = (one) =>
   one && Number.isInteger(one.bar) && isText(one.beat) && isText(one.words) && (one.place === undefined || isText(one.place));
+// A day as `2026-12-05`.
+const isDay = (day) => isText(day) && /^\d{4}-\d{2}-\d{2}$/.test(day) && !Number.isNaN(Date.parse(day));
 const isScore = (one) => one && [one.of_100, one.right, one.notes].every(Number.isInteger);
 const isPass = (one) =>
   one && Number.isFinite(one.bpm) && isScore(one.score) && Array.isArray(one.remarks) && one.remarks.every(isPlace);
@@ -38,5 +40,6 @@ const checkReport = (value) => {
   const best = Array.isArray(value.passes) ? value.passes[value.best] : null;
   if (!isPass(best) || !isText(praise) || !areTexts(facts) || !areTexts(practice)) throw new Error(NO_REPORT);
   const untold = [best.not_told, value.never_judged].flatMap((one) => (areTexts(one) ? one : []));
-  return { title, lick, caution, best, headline, counts, by_bar, praise, facts, practice, untold };
+  const day = isDay(value.recorded_on) ? value.recorded_on : null;
+  return { title, lick, day, caution, best, headline, counts, by_bar, praise, facts, practice, untold };
 };

@@ -17,7 +17,6 @@
     return `${digits(time.getFullYear(), 4)}-${digits(time.getMonth() + 1, 2)}-${digits(time.getDate(), 2)}`;
   };
 
-  const isDay = (day) => isText(day) && /^\d{4}-\d{2}-\d{2}$/.test(day) && !Number.isNaN(Date.parse(day));
   const isResult = (row) =>
     row && isDay(row.day) && isText(row.lick) && row.lick.length <= LONGEST && row.bpm >= 1 && row.bpm <= 1000 && Number.isFinite(row.bpm) &&
     (row.score === null || (Number.isInteger(row.score) && row.score >= 0 && row.score <= 100));
@@ -65,7 +64,7 @@
     if (own && !Array.isArray(value.results)) throw new Error("these results are damaged");
     const report = own ? null : checkReport(value);
     if (report && report.refusal) throw new Error(report.refusal);
-    const found = own ? value.results : [{ day, lick: report.title, bpm: Math.round(report.best.bpm), score: report.best.score.of_100 }];
+    const found = own ? value.results : [{ day: report.day || day, lick: report.title, bpm: Math.round(report.best.bpm), score: report.best.score.of_100 }];
     const good = found.filter(isResult);
     const before = rows.size;
     const full = good.filter((row) => !add(row)).length;
