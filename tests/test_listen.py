@@ -357,6 +357,19 @@ def test_a_wrong_and_a_missing_note_of_a_double_stop() -> None:
     assert {2: {DifferenceKind.NOTE}, 9: {DifferenceKind.MISSING}} == differing(found)
 
 
+def test_a_phrase_begun_again_does_not_belong_to_a_dead_note() -> None:
+    """Picks may follow a dead note, but not for seconds. The first note is wrong the second time."""
+    timeline = timeline_of(WALK.replace("A3 D0", "Ax D0", 1))
+    tones = take_of(timeline)[0]
+    tones[1] = tones[1]._replace(end=tones[1].start + 0.03)
+    first = [t for t in tones if t.sound < 4]
+    again = [moved(t, 2.0 if t.sound == 0 else 0.0, first[-1].start + 1.1) for t in tones]
+    found = judged(timeline, pluck([*first, *again]))
+    assert differing(found) == {0: {DifferenceKind.NOTE}}
+    assert len(best(found).again) == 1
+    assert not best(found).pauses
+
+
 def test_a_phrase_begun_again_and_a_pause_are_each_said_once() -> None:
     timeline = timeline_of(WALK)
     tones = take_of(timeline)[0]

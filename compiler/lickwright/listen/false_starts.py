@@ -115,8 +115,7 @@ def _start_between(
         costs.begin[:, first:stop] - np.float32(_WORTH), np.tile(stray, (len(groups), 1)), np.zeros(stop - first, bool)
     )
     tempos = np.array([tempo * near for near in _NEAR_TEMPO], np.float32)
-    table = MatchTable(part, groups, of_part, tempos, _SCALE, once=True)
-    table.stray = stray
+    table = MatchTable(part, groups, of_part, tempos, _SCALE, charged=stray)
     table.fill()
     cost, path = table.best_beginning(last)
     begins: list[int | None] = [None] * len(groups)

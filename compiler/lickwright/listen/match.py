@@ -99,7 +99,7 @@ def _passes(path: Sequence[MatchStep], count: int, tempos: Sequence[float]) -> t
 class MatchTable:
     """The costs, and the states as they are filled in from the first stretch to the last.
 
-    With `once` no phrase is begun again, and all costs that stands before the first note.
+    With `charged`, what each stray stretch costs, no phrase is begun again, and all costs that stands before the first note.
     """
 
     def __init__(
@@ -109,9 +109,9 @@ class MatchTable:
         costs: PitchCosts,
         tempos: NDArray[np.float32],
         scale: tuple[float, float],
-        once: bool = False,
+        charged: Costs | None = None,
     ) -> None:
-        self.scale, self.once = scale, once
+        self.scale, self.once = scale, charged is not None
         self.tempos = tempos
         self.count, self.groups = hearing.count, len(groups)
         self.times = hearing.starts.astype(np.float64)
@@ -125,8 +125,13 @@ class MatchTable:
         self.begin, self.inside = costs.begin, costs.inside
         self.until = np.concatenate((np.zeros((self.groups, 1), np.float32), np.cumsum(self.inside, axis=1)), axis=1)
         picked = (hearing.picks > PICKED) & np.isfinite(hearing.pitches)
-        self.stray = np.maximum(np.where(picked, STRAY, _NOISE) * hearing.plucked, _NOISE).astype(np.float32)
+        usual = np.maximum(np.where(picked, STRAY, _NOISE) * hearing.plucked, _NOISE)
+        self.stray = usual.astype(np.float32) if charged is None else charged
         self.foreign = costs.foreign
+        self.strays = np.concatenate(([0.0], np.cumsum(self.stray))).astype(np.float32)
+        # For each group and the stretch that begins it, the first stretch that is no more its own.
+        ends = self.times[None, :-1] + self.longest[:, None]
+        self.over_from = np.searchsorted(self.times[:-1], ends, side="right").astype(np.int32)
         self.cheapest, self.last = float("inf"), (0, -1, -1)  # the end of the cheapest reading: tempo, group, stretch
         self.over = self.cheapest, self.last  # the same of one after which anything may sound
         shape = (len(tempos), self.groups, self.count)
@@ -180,7 +185,9 @@ class MatchTable:
         """From a group a few stretches ago to the next one, or over one or two that are left out."""
         low = max(0, b - _WINDOW)
         passed = self.times[b] - self.times[low:b]
-        lasted = self.best[:, :, low:b] + (self.until[:, b, None] - self.until[:, low + 1 : b + 1])[None]
+        own = np.minimum(self.over_from[:, low:b], b)
+        inside = np.take_along_axis(self.until, own, 1) - self.until[:, low + 1 : b + 1]
+        lasted = self.best[:, :, low:b] + (inside + self.strays[b] - self.strays[own])[None]
         for skipped in range(min(3, self.groups - 1)):
             ahead = 1 + skipped
             wait = (self.at[ahead:] - self.at[:-ahead]).astype(np.float32)
