@@ -455,6 +455,25 @@ def test_a_repeated_note_that_is_left_out_is_not_heard_in_the_ring_of_the_one_be
     assert found.times.starts[1] is None
 
 
+def _overdriven(left_out: int = -1) -> dict[int, NoteVerdict]:
+    """The verdicts on a lick with repeated notes that are struck softly through an overdriven amplifier; one may be left out, its string rings on."""
+    timeline = timeline_of(
+        'tempo 100\nstep 1/8\nlick "Again"\n| A0 E3 E3 E3 E3 E3 A0 A2 | B8 B8 B8 B8 A3 D0 D2 G0 ||\n'
+    )
+    tones = [t._replace(picked=t.sound not in (2, 3, 4, 5, 9, 10, 11)) for t in take_of(timeline)[0]]
+    if left_out >= 0:
+        tones[left_out - 1] = tones[left_out - 1]._replace(end=tones[left_out].end)
+        del tones[left_out]
+    found = judged(timeline, (0.3 * np.tanh(30 * pluck(tones))).astype(np.float32))
+    return {n.sound.index: n.verdict for n in best(found).notes if n.onset is not None}
+
+
+def test_repeated_notes_are_heard_where_an_amplifier_levels_them() -> None:
+    """Neither the level nor the high band tells that a string is struck again."""
+    assert _overdriven() == dict.fromkeys(range(16), NoteVerdict.RIGHT)
+    assert {n for n in range(16) if n not in _overdriven(10)} == {10}
+
+
 @pytest.mark.parametrize(("frets", "told"), [("E3 E3 E3 E3", False), ("E0 E3 E1 E5", True)])
 def test_a_hesitation_of_one_note_is_not_told_where_a_note_of_the_same_pitch_may_be_lost(
     frets: str, told: bool

@@ -13,6 +13,7 @@ from lickwright.listen.gestures import bend_height, crossing, wobble_width
 from lickwright.listen.lateness import SURE, judge_onsets
 from lickwright.listen.pitch import BEFORE, frame_pitches
 from lickwright.listen.recording import LONGEST, RATE, resample_recording
+from lickwright.listen.renewals import renewal_odds, steepest_renewal
 from lickwright.listen.second_opinion import own_strengths
 from lickwright.listen.stretches import PICKED, hear_recording
 from lickwright.listen.tuning import KnownNote, measured_tuning, overall_tuning
@@ -171,6 +172,17 @@ def test_a_note_enters_where_its_own_partials_rise() -> None:
     assert absent.strength < entry.strength - 10
     assert strongest_entry(heard, features, (0.7, 0.9), 57, [45]) is None  # an octave above it
     assert strongest_entry(heard, features, (0.9, 0.7), 61, [45]) is None
+
+
+def test_all_bands_rise_where_a_string_is_struck_again_and_not_while_it_rings() -> None:
+    heard = recorded(pluck([steady(0.2, 1.0, 45), steady(1.0, 2.0, 45)]))
+    rise, at = steepest_renewal(heard, -20.0, 0.94, 1.06)
+    assert rise > 4
+    assert at == pytest.approx(1.0, abs=0.015)
+    rings, _ = steepest_renewal(heard, -20.0, 0.5, 0.62)
+    assert rings < 1
+    assert renewal_odds(rise, 8.0, 3.0) > 3 > -1 > renewal_odds(rings, 1.0, 0.0)
+    assert abs(steepest_renewal(recorded(np.zeros(RATE, np.float32)), -120.0, 0.2, 0.2)[0]) < 1e-6
 
 
 def test_combs_tell_which_note_is_there() -> None:

@@ -15,6 +15,7 @@ from lickwright.listen.entries import Entry, strongest_entry
 from lickwright.listen.expected import ExpectedGroup
 from lickwright.listen.judge_notes import PassTimes
 from lickwright.listen.picks import attack_sharpness
+from lickwright.listen.renewals import renewal_odds, steepest_renewal
 from lickwright.listen.stretches import Hearing
 
 AROUND = 0.060  # seconds on either side of the expected time in which a note enters
@@ -31,6 +32,10 @@ _JUMPED = 0.5  # share of the written time between two heard notes below which w
 _JUMPED_SECONDS = 0.35  # and how much less than written it must be
 _HELD = 0.160  # seconds of a stretch in whose middle nothing is struck
 _SELDOM = 90  # percent of such places that have no sharper rise
+_LEAST_ROOM = 0.020  # seconds in which a string can be heard to be struck again
+_NEVER = -20.0  # odds of what cannot be
+# Decibels of the pitch below which what rises is noise; 99 % of the notes that are struck again have more than -17.
+_TOO_SOFT = -26.0
 _STEP = 0.004  # seconds between the instants at which an attack is looked for
 
 
@@ -97,6 +102,18 @@ class HeardPass:
         found = [self.sharpest(at - ON_TIME, at + ON_TIME)[0] for at in middles]
         return float(np.percentile(found, _SELDOM)) if found else 0.0
 
+    def renewal(self, n: int, at: float) -> tuple[float, float]:
+        """Return the logarithm of the odds that a single note whose pitch sounds already is struck again near an instant, and when (seconds)."""
+        window = self.room(n, at, AROUND)
+        if window[1] - window[0] < _LEAST_ROOM:
+            return _NEVER, at
+        loud = self.hearing.features.loud
+        bands, struck_at = steepest_renewal(self.hearing.recording, loud, *window)
+        entry = self.entry(window, self.groups[n].pitches[0], ())
+        if entry is None or entry.level < _TOO_SOFT:
+            return _NEVER, at
+        return renewal_odds(bands, self.sharpest(*window)[0], entry.rise), struck_at
+
     def is_jumped_over(self, n: int) -> bool:
         """Return whether the notes heard before and after a group are so near each other that the music between them was not played."""
         before, after = self.around(n)
@@ -105,6 +122,18 @@ class HeardPass:
         written = (self.groups[after].at - self.groups[before].at) / self.tempo
         played = self.place(after) - self.place(before)
         return played < _JUMPED * written and written - played > _JUMPED_SECONDS
+
+    def rings(self, n: int) -> bool:
+        """Return whether a pitch of a group may sound already when the group begins, of the group before or of a string that rings longer."""
+        if self.repeats(n):
+            return True
+        at, starts = self.place(n), self.times.starts
+        before = ((group, start) for group, start in zip(self.groups[:n], starts, strict=False) if start is not None)
+        return any(
+            start + group.length / self.tempo > at
+            and any(abs(p - other) < _SAME for p in group.pitches for other in self.groups[n].pitches)
+            for group, start in before
+        )
 
     def repeats(self, n: int) -> bool:
         """Return whether a group has a pitch that the one before has too, or comes to on its way."""

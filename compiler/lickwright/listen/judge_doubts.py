@@ -22,6 +22,7 @@ _FAINT = -20.0  # strength of an entry, of wrong notes at least -17
 _CLEARLY_OWN = 10.0  # decibels by which the expected pitch enters more strongly than the one that was heard
 _UNSTRUCK = -1.5  # odds of a pick below which a note that should be struck is the ring of another
 _STRUCK = 6.0  # decibels that the high band rises by farther away, where nothing else is played: 5 at most where a note was left out
+_RENEWED = -1.3  # odds that a string is struck again: of those that are 1 in 100 has less, of those that only ring on 1 in 50 has more
 _TOLD = 0.12  # seconds that a joined note must have before the next one to be called missing
 _SETTLED, _LOOK = (
     0.05,
@@ -73,7 +74,7 @@ def _judge_missing(heard: HeardPass, n: int, note: HeardNote) -> None:
     at = heard.place(n)
     (entry,) = heard.entries(n, at, AROUND)
     start = heard.times.starts[n]
-    told = entry is not None and not heard.repeats(n)
+    told = entry is not None and not heard.rings(n)
     if told and entry is not None and entry.is_sure and start is not None:
         note.verdict, note.onset = NoteVerdict.RIGHT, start
     elif _may_have_entered(heard, n, at, told) or _is_lost(heard, n, at):
@@ -82,7 +83,7 @@ def _judge_missing(heard: HeardPass, n: int, note: HeardNote) -> None:
 
 def _may_have_entered(heard: HeardPass, n: int, at: float, told: bool) -> bool:
     """Return whether a note may have entered where it should, or farther away; `told`: its partials tell it from what sounds around it."""
-    if not told and heard.sharpest(at - AROUND, at + AROUND)[0] > SHARP:
+    if not told and (heard.renewal(n, at)[0] > _RENEWED or heard.sharpest(at - AROUND, at + AROUND)[0] > SHARP):
         return True
     sharp, struck_at = heard.sharpest(*heard.room(n, at, _FARTHER))
     if sharp > _STRUCK and _is_loud(heard, struck_at, struck_at + _RINGS):

@@ -16,6 +16,7 @@ from lickwright.listen.expected import ExpectedKind
 from lickwright.listen.heard_pass import AROUND, CLAIMED, NEAR, ON_TIME, SHARP, STRUCK_AGAIN, HeardPass
 from lickwright.listen.judge_notes import PassTimes, pass_times
 from lickwright.listen.lateness import judge_onsets
+from lickwright.listen.picks import onset_instant
 from lickwright.listen.stretches import PICKED
 from lickwright.listen.told_times import DOUBTFUL_LATENESS, is_struck_again, onset_blurs, steady_onsets
 
@@ -28,6 +29,7 @@ _RISEN_EARLIER = 10.0  # decibels that its pitch must rise by there,
 _STRONGER = 6.0  # and by which that entry must be stronger than the one with its stretch
 _EXTRA_BEFORE = 0.100  # seconds by which the pitch of a note may come before it as an extra note
 _RISEN_ON_TIME = 6.0  # decibels that a pitch must rise by whose stretch begins elsewhere
+_RENEWED = 3.0  # odds that a string is struck again, which one note in a thousand has that only rings on
 _NO_WEAKER = 4.0  # by how much an entry on time may be weaker than the one elsewhere, which may be a noise
 
 
@@ -54,10 +56,9 @@ def _entry_left_out(heard: HeardPass, n: int) -> float | None:
     """Return when a group that no stretch begins enters: where it is struck, where its partials rise near its expected time, or well before that."""
     group, at = heard.groups[n], heard.times.predicted[n]
     again = heard.repeats(n)
-    if group.kind is ExpectedKind.SINGLE and group.struck and again:
-        sharp, struck_at = heard.sharpest(*heard.room(n, at, _FARTHER))
-        if sharp > STRUCK_AGAIN:
-            return struck_at
+    struck_at = _struck_again_at(heard, n, at) if group.kind is ExpectedKind.SINGLE and group.struck else None
+    if struck_at is not None:
+        return struck_at
     found = _entries_around(heard, n, at)
     told = [entry for entry in found if entry is not None and entry.is_sure]
     if len(told) == len(found):
@@ -99,6 +100,17 @@ def _entry_before(heard: HeardPass, n: int, last: float) -> Entry | None:
     starts = heard.hearing.starts
     near = float(starts[np.argmin(np.abs(starts - found.at))])
     return found._replace(at=near) if abs(near - found.at) < CLAIMED else found
+
+
+def _struck_again_at(heard: HeardPass, n: int, at: float) -> float | None:
+    """Return when a single note is struck again whose pitch sounds already, near an instant or, very sharply, farther away; None where it is not."""
+    if not heard.rings(n):
+        return None
+    odds, struck_at = heard.renewal(n, at)
+    if odds > _RENEWED:
+        return onset_instant(heard.hearing.features, struck_at, AROUND / 3, AROUND / 3)
+    sharp, struck_at = heard.sharpest(*heard.room(n, at, _FARTHER))
+    return struck_at if sharp > STRUCK_AGAIN and heard.repeats(n) else None
 
 
 def _entries_around(heard: HeardPass, n: int, at: float) -> list[Entry | None]:
