@@ -173,6 +173,17 @@ def test_a_picture_shows_a_pause() -> None:
     assert ("text", "pause 1.2 s") in _picture(wave)
 
 
+def test_the_name_of_a_short_pick_up_does_not_lie_over_that_of_bar_1() -> None:
+    text = 'key A minor\ntempo 160\npickup 1/8\nstep 1/8\nlick "Up"\n| e0 | A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- | A0 A3 D0 D2 G0 G2 B1 G2 ||\n'
+    timeline = timeline_of(text)
+    hearing, performance = hear_recording(recorded(pluck(take_of(timeline)[0]))), perform(timeline)
+    drawn = ElementTree.fromstring(draw_take(judge_hearing(timeline, performance, hearing), hearing, performance))
+    names = {one.text: one for one in drawn.iter("{http://www.w3.org/2000/svg}text")}
+    assert names["pick-up"].get("text-anchor") == "end"
+    assert names["bar 1"].get("text-anchor") == "start"
+    assert float(names["pick-up"].get("x", 0)) < float(names["bar 1"].get("x", 0))
+
+
 def test_the_milliseconds_of_a_note_are_not_cut_off_where_a_row_begins() -> None:
     """They are wider than the note and begin before it, so they are outside of what is clipped."""
     tones = take_of(timeline_of(WALK))[0]

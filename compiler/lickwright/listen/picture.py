@@ -29,6 +29,7 @@ _WIDTH = 800.0  # units that a row is wide
 _STEP = 11.0  # units a semitone
 _LEFT, _TIME, _GAP = 56.0, 68.0, 30.0  # units: before the music, for bars, remarks and time, between rows
 _FIRST_LINE, _LINE = 42.0, 14.0  # units: where the lines of words under the title begin, and from one to the next
+_LETTER = 6.0  # units that a letter is wide, about
 _LETTERS = 130  # in a line of words
 _FACTS = 6  # that are said at most
 _TAIL = 0.5  # seconds after the last note that are shown
@@ -194,12 +195,14 @@ class _Picture:
     def _bars(self, row: int) -> Iterator[str]:
         """Yield a line and the name of each bar, where its first note was played or should have been."""
         first, last = self._edges[row], self._edges[row + 1]
-        for (bar, time), start in self._bar_starts.items():
-            if first <= start < last:
-                x, top, low = self._x(start, row) - 4, self._y(self._high, row) - _TIME, self._y(self._low, row)
-                name = escape(bar_name(self._timeline.bars[bar].number, time))
-                yield f'<path d="M{x:.1f} {top + 4:.1f}V{low:.1f}" stroke="{_PALE}" stroke-dasharray="2 4"/>'
-                yield f'<text x="{x + 4:.1f}" y="{top + 13:.1f}" fill="{_PALE}">{name}</text>'
+        here = [(self._x(start, row) - 4, bar) for bar, start in self._bar_starts.items() if first <= start < last]
+        top, low = self._y(self._high, row) - _TIME, self._y(self._low, row)
+        for (x, (bar, time)), (following, _) in zip(here, [*here[1:], (np.inf, None)], strict=True):
+            name = escape(bar_name(self._timeline.bars[bar].number, time))
+            room = following - x > 8 + _LETTER * len(name)
+            side, by = ("start", 4) if room else ("end", -4)  # a pick-up is short: its name stands before it
+            yield f'<path d="M{x:.1f} {top + 4:.1f}V{low:.1f}" stroke="{_PALE}" stroke-dasharray="2 4"/>'
+            yield f'<text x="{x + by:.1f}" y="{top + 13:.1f}" text-anchor="{side}" fill="{_PALE}">{name}</text>'
 
     def _badges(self, row: int) -> Iterator[str]:
         """Yield the numbers of the remarks over the notes that they are about."""
