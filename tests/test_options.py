@@ -224,7 +224,7 @@ def world(folder: Path) -> Path:
 def in_the_way(folder: Path) -> Path:
     """The same with files of the user's in the way of every output."""
     for to in ("out", "other", "merged"):
-        for end in ("tab.txt", "mid", "timing.csv", "wav", "flac", "1.wav", "bars-1.mid"):
+        for end in ("tab.txt", "mid", "timing.csv", "wav", "flac", "1.wav", "bar-1.mid"):
             _write(folder / f"{to}/one/one.{end}", "a user's own")
     for name in ("report.json", "box.svg", "moved.lick"):
         _write(folder / name, "a user's own")
