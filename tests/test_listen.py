@@ -129,6 +129,30 @@ def test_a_missing_note_and_an_extra_one() -> None:
     assert best(found).score.extra == 1
 
 
+@pytest.mark.parametrize(("n", "by"), [(3, -1), (5, 1), (8, -1)])
+def test_an_extra_note_a_half_step_away_is_no_glide(n: int, by: int) -> None:
+    """The window of the pitch lies across the step, so that the pitch seems to glide from one note to the other."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    note, middle = tones[n], (tones[n].start + tones[n].end) / 2
+    extra = moved(note, by)._replace(start=middle)
+    found = judged(timeline, pluck([*tones[:n], note._replace(end=middle), extra, *tones[n + 1 :]]))
+    assert differing(found) == {}
+    assert [round(one.at - middle, 2) for one in best(found).extras] == [0]
+
+
+def test_a_thump_is_no_extra_note() -> None:
+    """The guitar is knocked while its last note rings: a low tone, gone at once, and a rattle."""
+    timeline = timeline_of(WALK)
+    wave = pluck(take_of(timeline)[0])
+    at = len(wave) - RATE
+    time = np.arange(RATE // 4) / RATE
+    knock = np.sin(2 * np.pi * 69 * time) * np.exp(-time * 30)
+    knock[:200] += np.random.default_rng(3).standard_normal(200) * np.linspace(0.5, 0, 200)
+    wave[at : at + len(knock)] += (0.5 * knock).astype(np.float32)
+    assert best(judged(timeline, wave)).extras == ()
+
+
 def test_an_extra_note_of_the_pitch_that_comes_next_is_not_that_note_too_early() -> None:
     timeline = timeline_of(WALK)
     tones = take_of(timeline)[0]
