@@ -6,7 +6,7 @@ single notes of the right pitch are looked at.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -122,21 +122,29 @@ def _offsets(
 
 
 def _judge_bends(note: HeardNote, ramps: Sequence[tuple[PitchGesture, PitchRamp | None]], curve: _Curve) -> None:
-    bends = [(s, r) for s, r in ramps if r is not None and s.technique.curve in BEND_CURVES]
     wobbles = [r for s, r in ramps if r is not None and s.technique.curve is Curve.VIBRATO]
+    for step in _bend_steps(ramps, curve):
+        if len(curve.part(step.begin, step.until)) * FRAME < _LEAST_ROOM:
+            continue
+        if step.shape.technique.curve not in UPWARD_BENDS:
+            _judge_release(note, step, curve)
+            continue
+        wobbling = any(curve.heard(w.start) < step.following and curve.heard(w.end) > step.begin for w in wobbles)
+        _judge_height(note, step, curve, wobbling)
+        _judge_rise(note, step, curve)
+
+
+def _bend_steps(ramps: Sequence[tuple[PitchGesture, PitchRamp | None]], curve: _Curve) -> Iterator[_Step]:
+    """Yield the bends and releases of a note that have room to be judged."""
+    bends = [(s, r) for s, r in ramps if r is not None and s.technique.curve in BEND_CURVES]
     level = 0.0
     for n, (shape, ramp) in enumerate(bends):
         last = n + 1 == len(bends)
         following = curve.room if last else curve.heard(bends[n + 1][1].start)
         until = min(curve.room, following + (0 if last else _LATEST))
         step = _Step(shape, level, curve.heard(ramp.start), curve.heard(ramp.end), following, until)
-        if until - step.begin >= _LEAST_ROOM and len(curve.part(step.begin, until)) * FRAME >= _LEAST_ROOM:
-            if shape.technique.curve in UPWARD_BENDS:
-                wobbling = any(curve.heard(w.start) < following and curve.heard(w.end) > step.begin for w in wobbles)
-                _judge_height(note, step, curve, wobbling)
-                _judge_rise(note, step, curve)
-            else:
-                _judge_release(note, step, curve)
+        if until - step.begin >= _LEAST_ROOM:
+            yield step
         level = shape.amount
 
 

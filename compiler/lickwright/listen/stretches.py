@@ -27,7 +27,11 @@ _LASTING = 0.17  # share of the spectrum
 _CLICK = -4.0  # odds of a click
 _WEAK = -2.5  # odds below which a boundary without a step is none
 _SETTLING = 0.095  # seconds after a pick in which steps are the pick's own noise
-_AGAIN = 2.5  # odds that a second pick within that time must have
+_AGAIN, _AGAIN_SHARE = (
+    2.5,
+    0.4,
+)  # odds that a second pick within that time must have, and share of the change of the first
+_ATTACK = 0.030  # seconds before a pick in which a boundary is its own
 _GLIDING = 0.8  # clarity of each frame of a pitch that goes on
 _SAME = 0.8  # semitones
 _SKIPPED = 0.035  # seconds after a boundary whose pitch still has the sound before in it
@@ -124,17 +128,21 @@ def _kept(found: list[Boundary], instants: NDArray[np.float64], picks: Values) -
     kept: list[int] = []
     picked = -1  # the last pick
     for k, b in enumerate(found):
-        is_pick = picks[k] > PICKED
-        settling = picked >= 0 and instants[k] - instants[picked] < _SETTLING
-        if settling and not (picks[k] > _AGAIN and b.flux > 0.4 * found[picked].flux):
+        if picked >= 0 and instants[k] - instants[picked] < _SETTLING and not _is_again(found, picks, k, picked):
             continue
-        if is_pick or b.step or b.end or picks[k] > _WEAK:
-            if is_pick and kept and instants[k] - instants[kept[-1]] < 0.03:
-                kept.pop()
+        is_pick = picks[k] > PICKED
+        if is_pick and kept and instants[k] - instants[kept[-1]] < _ATTACK:
+            kept.pop()
+        if b.step or b.end or picks[k] > _WEAK:
             kept.append(k)
         if is_pick:
             picked = k
     return kept
+
+
+def _is_again(found: list[Boundary], picks: Values, k: int, picked: int) -> bool:
+    """Return whether a boundary so soon after a pick is another pick, not the noise of the first."""
+    return bool(picks[k] > _AGAIN) and found[k].flux > _AGAIN_SHARE * found[picked].flux
 
 
 def _bodies(features: Features, starts: NDArray[np.float64]) -> tuple[Values, Values]:
