@@ -81,7 +81,9 @@ def test_bars_that_are_right_in_some_times_only_are_to_be_made_sure() -> None:
     found = _times((3,), (), (3, 10))
     said = _text(found)
     assert "played 3 times: this is time 2, the best; they came out with scores of " in said
-    assert "over all times: bar 1 is right in 1 of 3, bar 2 is right in 2 of 3" in said
+    often = "bar 1 is right in 1 of 3 (beat 2 &, fret 2 on the D string: F# was heard, a whole step too high)"
+    rare = "bar 2 is right in 2 of 3 (beat 2, open D string: E was heard, a whole step too high)"
+    assert f"over all times: {often}; {rare}\n" in said
     assert "make bars 1 and 2 sure, at 80 beats a minute, until they are right three times in a row" in said
     assert "it is ready" not in said
     assert _json(found)["practice"] == [

@@ -5,6 +5,7 @@ In: a `Judgement`. Out: a `TakeSummary`, and for a recording of which nothing is
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from typing import NamedTuple
 
@@ -60,7 +61,7 @@ def summarize_take(judgement: Judgement, is_part: bool = False) -> TakeSummary:
     unsteady = unsteady_bars(judgement, pass_remarks)
     return TakeSummary(
         praise_for(score if whole else min(99, score)), _counted(one), praise_words(judgement, remarks),
-        [*_whole_facts(judgement), *_steadiness(unsteady)], _by_bar(timeline, one), remarks, pass_remarks,
+        [*_whole_facts(judgement), *_steadiness(unsteady, judgement.best, pass_remarks)], _by_bar(timeline, one), remarks, pass_remarks,
         practice_advice(judgement, remarks, [bar for bar, *_ in unsteady], is_part),
     )  # fmt: skip
 
@@ -202,11 +203,25 @@ def _end(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
 _FACTS = (_tempo, _times, _drift, _shift, _tuning, _restarts, _pauses, _skips, _end)
 
 
-def _steadiness(unsteady: list[tuple[int, int, int]]) -> Iterator[str]:
-    """Yield how often the bars are right that often are not, the least first."""
+def _steadiness(unsteady: list[tuple[int, int, int]], best: int, pass_remarks: list[list[Remark]]) -> Iterator[str]:
+    """Yield how often the bars are right that often are not, the least first, and what is most often wrong where the best pass does not show it."""
     shown = sorted(unsteady, key=lambda row: (row[1] / row[2], row[0]))[:_LISTED_BARS]
-    if shown:
-        yield "over all times: " + ", ".join(f"{listed_bars([bar])} is right in {n} of {of}" for bar, n, of in shown)
+    in_best = {remark.place.bar for remark in pass_remarks[best]}
+    parts = []
+    for bar, right, times in shown:
+        common = (
+            None if bar in in_best else _commonest([r for found in pass_remarks for r in found if r.place.bar == bar])
+        )
+        why = f" (beat {common.place.beat}, {common.words})" if common is not None else ""
+        parts.append(f"{listed_bars([bar])} is right in {right} of {times}{why}")
+    if parts:
+        yield "over all times: " + "; ".join(parts)
+
+
+def _commonest(remarks: list[Remark]) -> Remark | None:
+    """Return a remark that is made most often, of one note and one kind, the first of them."""
+    counts = Counter((remark.sound.index, remark.kind, remark.about) for remark in remarks)
+    return max(remarks, key=lambda r: counts[r.sound.index, r.kind, r.about], default=None)
 
 
 def sound_before(one: JudgedPass, jump: HeardPause) -> SoundingNote | None:
