@@ -177,6 +177,17 @@ def test_the_picture_shows_the_curve_over_the_notes(run: Run, wrong: Samples) ->
     assert abs(x["1"] - sixth) < 12
 
 
+def test_a_picture_is_xml_whatever_the_title(run: Run, take: Samples) -> None:
+    from xml.etree import ElementTree
+
+    write("odd.lick", WALK.replace("Walk", "Walk \uffff <b> & \U0001f3b8"))
+    write_wave("take.wav", take)
+    assert run("odd.lick", "take.wav", "--picture", "p.svg")[0] == 0
+    title = ElementTree.parse("p.svg").getroot().find("{http://www.w3.org/2000/svg}title")
+    assert title is not None
+    assert title.text == "Walk ? <b> & \U0001f3b8: 100 of 100"
+
+
 def test_no_line_is_drawn_from_a_note_to_one_an_octave_off(run: Run) -> None:
     from xml.etree import ElementTree
 

@@ -7,12 +7,12 @@ by words as well.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from html import escape
 from itertools import pairwise, takewhile
 from typing import NamedTuple
 
 import numpy as np
 
+from lickwright.core.xml_text import escape_xml
 from lickwright.export.tab.lanes import wrap_words
 from lickwright.listen.features import FRAME
 from lickwright.listen.model import ExtraNote, HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
@@ -54,7 +54,7 @@ _LEGEND = (
 def draw_take(judgement: Judgement, hearing: Hearing, performance: Performance) -> str:
     """Return the best pass as SVG. Of a recording that was not recognized there is only the refusal."""
     if judgement.refusal:
-        words = escape(f"{judgement.timeline.title}: {judgement.refusal}")
+        words = escape_xml(f"{judgement.timeline.title}: {judgement.refusal}")
         return _svg(720, 60, [f'<text x="16" y="36" font-size="15">{words}</text>'], words)
     return _Picture(judgement, summarize_take(judgement), hearing, performance).svg()
 
@@ -94,10 +94,10 @@ class _Picture:
     def svg(self) -> str:
         width = _LEFT + _WIDTH + 16
         height = self._top + self._rows * (self._height + _GAP)
-        words = escape(f"{self._timeline.title}: {self._one.score.of_100} of 100")
+        words = escape_xml(f"{self._timeline.title}: {self._one.score.of_100} of 100")
         parts = [f'<text x="16" y="24" font-size="15">{words}</text>']
         parts += [
-            f'<text x="16" y="{_FIRST_LINE + _LINE * n:.0f}" fill="{color}">{escape(line)}</text>'
+            f'<text x="16" y="{_FIRST_LINE + _LINE * n:.0f}" fill="{color}">{escape_xml(line)}</text>'
             for n, (line, color) in enumerate(self._words)
         ]
         for row in range(self._rows):
@@ -198,7 +198,7 @@ class _Picture:
         here = [(self._x(start, row) - 4, bar) for bar, start in self._bar_starts.items() if first <= start < last]
         top, low = self._y(self._high, row) - _TIME, self._y(self._low, row)
         for (x, (bar, time)), (following, _) in zip(here, [*here[1:], (np.inf, None)], strict=True):
-            name = escape(bar_name(self._timeline.bars[bar].number, time))
+            name = escape_xml(bar_name(self._timeline.bars[bar].number, time))
             room = following - x > 8 + _LETTER * len(name)
             side, by = ("start", 4) if room else ("end", -4)  # a pick-up is short: its name stands before it
             yield f'<path d="M{x:.1f} {top + 4:.1f}V{low:.1f}" stroke="{_PALE}" stroke-dasharray="2 4"/>'
@@ -243,7 +243,7 @@ class _Picture:
         for pitch in sorted(used):
             y = self._y(pitch, row)
             yield f'<path d="M{_LEFT:.0f} {y:.1f}H{right:.0f}" stroke="{_GRID}"/>'
-            yield f'<text x="{_LEFT - 8:.0f}" y="{y + 4:.1f}" text-anchor="end">{escape(pitch_name(pitch))}</text>'
+            yield f'<text x="{_LEFT - 8:.0f}" y="{y + 4:.1f}" text-anchor="end">{escape_xml(pitch_name(pitch))}</text>'
         first, last = self._edges[row], self._edges[row + 1]
         for at in range(int(np.ceil(first)), int(last) + 1):
             x, y = self._x(at, row), self._y(self._low, row)
@@ -261,7 +261,7 @@ class _Picture:
         yield from self._goal(event, start, row)
         if note.sound.fret is not None:
             name = f"{self._timeline.settings.tuning.label(note.sound.string)}{note.sound.fret}"
-            yield f'<text x="{x:.1f}" y="{y + 15:.1f}" font-size="10" fill="{_PALE}">{escape(name)}</text>'
+            yield f'<text x="{x:.1f}" y="{y + 15:.1f}" font-size="10" fill="{_PALE}">{escape_xml(name)}</text>'
 
     def _goal(self, event: NoteEvent, start: float, row: int) -> Iterator[str]:
         """Yield the way that a bend, a slide or a vibrato should go."""
