@@ -5,7 +5,7 @@ In: notes in seconds and MIDI pitches, or a Performance. Out: mono samples at 24
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import NamedTuple
@@ -14,9 +14,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lickwright import compile_text
+from lickwright.core.fast_dataclass import replace
+from lickwright.listen.expected import expected_groups
+from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.judge import judge_recording
+from lickwright.listen.judge_entries import corrected_times
+from lickwright.listen.judge_notes import pass_times
 from lickwright.listen.model import Judgement
 from lickwright.listen.recording import Recording, resample_recording
+from lickwright.listen.stretches import hear_recording
 from lickwright.notation.techniques import Stroke
 from lickwright.performance.note_events import NoteEvent, Performance, perform
 from lickwright.performance.pitch_curves import pitch_offsets
@@ -39,6 +45,13 @@ class Tone(NamedTuple):
 
 def steady(start: float, end: float, pitch: float, string: int = 1) -> Tone:
     return Tone(start, end, lambda t: np.full(len(t), pitch), string=string)
+
+
+def moved(tone: Tone, semitones: float = 0.0, later: float = 0.0) -> Tone:
+    """A tone played so many semitones higher, and so many seconds later."""
+    return tone._replace(
+        start=tone.start + later, end=tone.end + later, pitch=lambda t: tone.pitch(t - later) + semitones
+    )
 
 
 def tone_of(event: NoteEvent, later: float) -> Tone:
@@ -113,6 +126,26 @@ def recorded(wave: Samples, rate: int = RATE) -> Recording:
 
 def judged(timeline: Timeline, wave: Samples) -> Judgement:
     return judge_recording(timeline, perform(timeline), recorded(wave))
+
+
+def matched_pass(timeline: Timeline, tones: Sequence[Tone], performance: Performance, left_out: int = -1) -> HeardPass:
+    """A pass in which no stretch begins one of the groups (-1: each has one), with its times corrected."""
+    return matched_wave(timeline, pluck(tones), tones, performance, left_out)
+
+
+def matched_wave(
+    timeline: Timeline, wave: Samples, tones: Sequence[Tone], performance: Performance, left_out: int = -1
+) -> HeardPass:
+    """The same of samples in which the tones were played."""
+    hearing, groups = hear_recording(recorded(wave)), expected_groups(timeline, performance)
+    starts: list[float | None] = [
+        min((t.start for t in tones if t.sound in {s.index for s in group.sounds}), default=None) for group in groups
+    ]
+    begins = [None if s is None else int(np.argmin(np.abs(hearing.starts - s))) for s in starts]
+    if left_out >= 0:
+        starts[left_out] = begins[left_out] = None
+    heard = HeardPass(hearing, groups, pass_times(groups, begins, starts, 1.0), 1.0, 0.0)
+    return replace(heard, times=corrected_times(heard))
 
 
 def write_wave(path: str, wave: Samples, rate: int = RATE) -> str:

@@ -11,20 +11,28 @@ import pytest
 from lickwright.compare.model import DifferenceKind, ScorePosition
 from lickwright.core.fast_dataclass import replace
 from lickwright.listen.advice import practice_advice, praise_words
-from lickwright.listen.expected import expected_groups
 from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.judge import judge_recording
-from lickwright.listen.judge_entries import corrected_times
-from lickwright.listen.judge_notes import pass_times
 from lickwright.listen.lateness import judge_onsets
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.remarks import Remark, find_remarks
 from lickwright.listen.report import judgement_text
-from lickwright.listen.stretches import hear_recording
 from lickwright.listen.told_times import times_told
-from lickwright.performance.note_events import Performance, perform
-from lickwright.timeline.model import Timeline
-from plucked import RATE, Samples, Tone, judged, pluck, recorded, steady, take_of, talk, timeline_of
+from lickwright.performance.note_events import perform
+from plucked import (
+    RATE,
+    Samples,
+    Tone,
+    judged,
+    matched_pass,
+    moved,
+    pluck,
+    recorded,
+    steady,
+    take_of,
+    talk,
+    timeline_of,
+)
 
 WALK = 'key A minor\ntempo 100\nstep 1/8\nlick "Walk"\n| A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- ||\n'
 BENDS = 'key A minor\ntempo 90\nstep 1/8\nlick "Bends"\n| G7^9-- -r p5 D7- | G7^9--- B8~--- | e5- B8- G5~--- ||\n'
@@ -48,12 +56,6 @@ def note_at(judgement: Judgement, index: int) -> HeardNote:
 
 def differing(judgement: Judgement) -> dict[int, set[DifferenceKind]]:
     return {n.sound.index: n.kinds for n in best(judgement).notes if n.kinds}
-
-
-def moved(tone: Tone, semitones: float = 0.0, later: float = 0.0) -> Tone:
-    return tone._replace(
-        start=tone.start + later, end=tone.end + later, pitch=lambda t: tone.pitch(t - later) + semitones
-    )
 
 
 @cache
@@ -457,7 +459,7 @@ def test_a_repeated_note_that_no_stretch_begins_is_heard_where_the_string_is_str
     tones, performance = take_of(timeline)
     tones[1] = moved(tones[1], 0.0, late)
     tones[0] = tones[0]._replace(end=tones[1].start)
-    found = _without_stretch(timeline, tones, performance, 1)
+    found = matched_pass(timeline, tones, performance, 1)
     _is_told_late(found, 1, tones[1].start, late)
 
 
@@ -467,7 +469,7 @@ def test_a_note_that_no_stretch_begins_is_told_to_be_early_or_late_where_its_par
     tones, performance = take_of(timeline)
     tones[4] = moved(tones[4], 0.0, late)
     tones[3] = tones[3]._replace(end=tones[4].start)
-    found = _without_stretch(timeline, tones, performance, 4)
+    found = matched_pass(timeline, tones, performance, 4)
     _is_told_late(found, 4, tones[4].start, late)
 
 
@@ -475,7 +477,7 @@ def test_a_repeated_note_that_is_left_out_is_not_heard_in_the_ring_of_the_one_be
     timeline = timeline_of('tempo 100\nstep 1/4\nlick "Again"\n| E3 E3 E3 E3 | A0 A2 A3 D0 ||\n')
     tones, performance = take_of(timeline)
     tones[0] = tones[0]._replace(end=tones[1].end)
-    found = _without_stretch(timeline, [tones[0], *tones[2:]], performance, 1)
+    found = matched_pass(timeline, [tones[0], *tones[2:]], performance, 1)
     assert found.times.starts[1] is None
 
 
@@ -505,23 +507,10 @@ def test_a_hesitation_of_one_note_is_not_told_where_a_note_of_the_same_pitch_may
     timeline = timeline_of(f'tempo 120\nstep 1/8\nlick "Again"\n| A0 A2 A3 {frets} D0 ||\n')
     tones, performance = take_of(timeline)
     tones = [moved(t, 0.0, 0.25) if t.sound >= 4 else t for t in tones]
-    found = _without_stretch(timeline, tones, performance, -1)
+    found = matched_pass(timeline, tones, performance, -1)
     timing = judge_onsets(np.array([g.at for g in found.groups]), np.array(found.times.starts, float))
     assert timing.late[4] == pytest.approx(0.25, abs=0.02)
     assert times_told(found, timing)[4] == told
-
-
-def _without_stretch(timeline: Timeline, tones: Sequence[Tone], performance: Performance, left_out: int) -> HeardPass:
-    """A pass in which no stretch begins one of the groups (-1: each has one), with its times corrected."""
-    hearing, groups = hear_recording(recorded(pluck(tones))), expected_groups(timeline, performance)
-    starts: list[float | None] = [
-        min((t.start for t in tones if t.sound == n), default=None) for n in range(len(groups))
-    ]
-    begins = [None if s is None else int(np.argmin(np.abs(hearing.starts - s))) for s in starts]
-    if left_out >= 0:
-        starts[left_out] = begins[left_out] = None
-    heard = HeardPass(hearing, groups, pass_times(groups, begins, starts, 1.0), 1.0, 0.0)
-    return replace(heard, times=corrected_times(heard))
 
 
 def test_each_time_through_is_judged_and_the_best_is_named() -> None:

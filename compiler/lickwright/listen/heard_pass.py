@@ -32,6 +32,7 @@ _JUMPED = 0.5  # share of the written time between two heard notes below which w
 _JUMPED_SECONDS = 0.35  # and how much less than written it must be
 _HELD = 0.160  # seconds of a stretch in whose middle nothing is struck
 _SELDOM = 90  # percent of such places that have no sharper rise
+_WAITS = 0.25  # seconds beyond the written ones between two notes in which the player waits
 _LEAST_ROOM = 0.020  # seconds in which a string can be heard to be struck again
 _NEVER = -20.0  # odds of what cannot be
 # Decibels of the pitch below which what rises is noise; 99 % of the notes that are struck again have more than -17.
@@ -53,6 +54,18 @@ class HeardPass:
         """Return when group `n` begins, or should by its neighbors; seconds."""
         start = self.times.starts[n]
         return self.times.predicted[n] if start is None else start
+
+    def places(self, n: int) -> tuple[float, ...]:
+        """Return when group `n` may begin: where it does or should and, where the player waits before or after it, at its distance from either neighbor."""
+        before, after = self.around(n)
+        at, groups = self.place(n), self.groups
+        if self.times.starts[n] is not None or before is None or after is None:
+            return (at,)
+        waits = self.place(after) - self.place(before) - (groups[after].at - groups[before].at) / self.tempo
+        if waits < _WAITS:
+            return (at,)
+        first = self.place(before) + (groups[n].at - groups[before].at) / self.tempo
+        return at, first, first + waits
 
     def around(self, n: int) -> tuple[int | None, int | None]:
         """Return the groups that are heard before group `n` and after it."""

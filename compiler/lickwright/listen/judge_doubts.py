@@ -1,7 +1,8 @@
-"""Verdicts that are taken back: a note called missing that may have been played, and one called wrong that may have been another string.
+"""Verdicts that are taken back: a note called missing that may have been played, one called wrong that may have been another string, and one called right
+where only another string rings.
 
-In: a `HeardPass` and its notes. Out: the notes, some of them right or untold now. The limits are of some 100 notes that were left out, 80 that were wrong and
-40 that were neither, of the sets of tests/bench/listening.py.
+In: a `HeardPass` and its notes. Out: the notes, some of them with another verdict now. The limits are of some 200 notes that were left out, 80 that were wrong
+and 120 that were neither, of the sets of tests/bench/listening.py.
 """
 
 from __future__ import annotations
@@ -14,8 +15,9 @@ from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN
 from lickwright.listen.expected import ExpectedKind
 from lickwright.listen.features import FRAME
 from lickwright.listen.heard_pass import AROUND, ON_TIME, SHARP, HeardPass
-from lickwright.listen.judge_notes import UNHEARD
+from lickwright.listen.judge_notes import SURE_PICK, UNHEARD, told_range
 from lickwright.listen.model import HeardNote, NoteVerdict
+from lickwright.listen.second_opinion import is_misheard
 
 _FARTHER = 0.150  # seconds on either side of the expected time in which an early or late note may enter
 _FAINT = -20.0  # strength of an entry, of wrong notes at least -17
@@ -23,6 +25,16 @@ _CLEARLY_OWN = 10.0  # decibels by which the expected pitch enters more strongly
 _UNSTRUCK = -1.5  # odds of a pick below which a note that should be struck is the ring of another
 _STRUCK = 6.0  # decibels that the high band rises by farther away, where nothing else is played: 5 at most where a note was left out
 _RENEWED = -1.3  # odds that a string is struck again: of those that are 1 in 100 has less, of those that only ring on 1 in 50 has more
+# Strength of the entry of a struck note that is heard as another pitch, where no string is surely struck. Of 330 that were played one in 100 has less than -18;
+# those that were not have -27 to -19. One that is heard at a pitch it is often taken for may have few partials that are loud.
+_RINGING, _RINGING_MISHEARD = -15.0, -20.0
+# Strength of the entry of a note of a double stop that may be there, and of one that is: 11 that were left out have 1 at most, and -11 on average.
+_PAIR_DOUBTFUL, _PAIR_ENTERS = 3.0, 12.0
+_DOUBTFUL_JOINED = -20.0  # strength of the entry of a joined note, which is softer: of 49 that no stretch begins 2 in 3 have less than -2, none less than -20
+_TAIL, _TAIL_FROM = 0.100, 0.020  # seconds before a note should begin over which the one before it is looked at
+_SOFTER = 3.0  # decibels by which a string that is struck more softly sounds below the end of the note before it
+_HELD_FROM, _HELD = 0.10, 0.08  # seconds after its beginning from which it holds its level, and how long at least
+_FALLING = 15.0  # decibels a second by which it falls at most
 _TOLD = 0.12  # seconds that a joined note must have before the next one to be called missing
 _SETTLED, _LOOK = (
     0.05,
@@ -36,16 +48,50 @@ _RINGS = 0.08  # seconds after an attack in which what was struck is heard
 
 
 def take_back_doubts(heard: HeardPass, notes: Sequence[HeardNote]) -> None:
-    """Let each note that is called missing or wrong be right, or untold, where that is in doubt."""
+    """Let each note that is called missing or wrong be right, or untold, where that is in doubt, and one that is right by another's ring be missing."""
     by_sound = {note.sound.index: note for note in notes}
     for n, group in enumerate(heard.groups):
         here = [by_sound[sound.index] for sound in group.sounds]
         wrong = any(note.verdict is NoteVerdict.WRONG for note in here)
         if wrong and (heard.times.begins[n] is None or _is_another_string(heard, n, here[0])):
             _leave_untold(here)
-        missing = group.kind is ExpectedKind.SINGLE and here[0].verdict is NoteVerdict.MISSING
-        if missing and not heard.is_jumped_over(n):
-            _judge_missing(heard, n, here[0])
+        if group.kind is ExpectedKind.SINGLE:
+            _judge_single_again(heard, n, here[0])
+        elif group.kind is ExpectedKind.PAIR:
+            _judge_pair_again(heard, n, here)
+
+
+def _judge_single_again(heard: HeardPass, n: int, note: HeardNote) -> None:
+    if note.verdict is NoteVerdict.RIGHT and _is_ring_of_another(heard, n, note):
+        note.verdict, note.onset = NoteVerdict.MISSING, None
+    if note.verdict is NoteVerdict.MISSING and not heard.is_jumped_over(n):
+        _judge_missing(heard, n, note)
+
+
+def _is_ring_of_another(heard: HeardPass, n: int, note: HeardNote) -> bool:
+    """Return whether a struck note is right only because the other pitch that is heard explains no better what is new: nothing is, not its own pitch either."""
+    group, start, begin = heard.groups[n], heard.times.starts[n], heard.times.begins[n]
+    if note.pitch is None or start is None or begin is None or not group.struck or heard.rings(n):
+        return False
+    low, high = told_range(group)
+    if low <= note.pitch <= high or heard.hearing.picks[begin] > SURE_PICK:
+        return False
+    (own,) = heard.entries(n, start, ON_TIME)
+    least = _RINGING_MISHEARD if is_misheard(note.pitch, group.pitches[0]) else _RINGING
+    return own is not None and own.strength < least
+
+
+def _judge_pair_again(heard: HeardPass, n: int, notes: Sequence[HeardNote]) -> None:
+    """Let each note of a double stop that is called missing be right where its own partials clearly enter, and untold where they may."""
+    start = heard.times.starts[n]
+    if start is None:
+        return
+    for note, entry in zip(notes, heard.entries(n, start, ON_TIME), strict=True):
+        if note.verdict is NoteVerdict.MISSING and entry is not None and entry.strength > _PAIR_DOUBTFUL:
+            if entry.strength > _PAIR_ENTERS:
+                note.verdict, note.onset = NoteVerdict.RIGHT, start
+            else:
+                _leave_untold([note])
 
 
 def _leave_untold(notes: Sequence[HeardNote]) -> None:
@@ -77,7 +123,7 @@ def _judge_missing(heard: HeardPass, n: int, note: HeardNote) -> None:
     told = entry is not None and not heard.rings(n)
     if told and entry is not None and entry.is_sure and start is not None:
         note.verdict, note.onset = NoteVerdict.RIGHT, start
-    elif _may_have_entered(heard, n, at, told) or _is_lost(heard, n, at):
+    elif any(_may_have_entered(heard, n, place, told) for place in heard.places(n)) or _is_lost(heard, n, at):
         _leave_untold([note])
 
 
@@ -88,8 +134,30 @@ def _may_have_entered(heard: HeardPass, n: int, at: float, told: bool) -> bool:
     sharp, struck_at = heard.sharpest(*heard.room(n, at, _FARTHER))
     if sharp > _STRUCK and _is_loud(heard, struck_at, struck_at + _RINGS):
         return True
+    if not told:
+        return heard.groups[n].struck and _goes_on_softer(heard, n, at)
     (entry,) = heard.entries(n, at, _FARTHER)
-    return told and entry is not None and entry.rise > RISEN and entry.strength > DOUBTFUL_STRENGTH
+    least = DOUBTFUL_STRENGTH if heard.groups[n].struck else _DOUBTFUL_JOINED
+    return entry is not None and entry.rise > RISEN and entry.strength > least
+
+
+def _goes_on_softer(heard: HeardPass, n: int, at: float) -> bool:
+    """Return whether a pitch that sounds already falls at an instant (seconds) and then holds its level, as of a string that is struck again more softly.
+
+    A string that rings on falls evenly, one that is stopped falls silent.
+    """
+    after = heard.around(n)[1]
+    stop = min(at + _LOOK, heard.place(after) if after is not None else heard.hearing.recording.seconds)
+    features = heard.hearing.features
+    tail = features.level[max(0, round((at - _TAIL) / FRAME)) : max(0, round((at - _TAIL_FROM) / FRAME))]
+    held = slice(round((at + _HELD_FROM) / FRAME), round((stop - _TAIL_FROM) / FRAME))
+    levels = features.level[held]
+    if not len(tail) or len(levels) * FRAME < _HELD or float(np.median(levels)) < features.loud + _SILENT:
+        return False
+    own = np.abs(features.pitch[held] - heard.higher - heard.groups[n].pitches[0]) < _NEAR
+    falls = -float(np.polyfit(np.arange(len(levels)) * FRAME, levels, 1)[0])
+    evenly = falls * (_HELD_FROM + _TAIL)  # by which it would be lower if it fell so all the time
+    return bool(own.mean() > _GOES_ON and falls < _FALLING and np.median(tail) - np.median(levels) > _SOFTER + evenly)
 
 
 def _is_loud(heard: HeardPass, first: float, last: float) -> bool:

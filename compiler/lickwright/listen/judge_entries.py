@@ -54,16 +54,21 @@ def _entries_left_out(heard: HeardPass) -> Iterator[tuple[int, float]]:
 
 def _entry_left_out(heard: HeardPass, n: int) -> float | None:
     """Return when a group that no stretch begins enters: where it is struck, where its partials rise near its expected time, or well before that."""
-    group, at = heard.groups[n], heard.times.predicted[n]
-    again = heard.repeats(n)
-    struck_at = _struck_again_at(heard, n, at) if group.kind is ExpectedKind.SINGLE and group.struck else None
-    if struck_at is not None:
-        return struck_at
+    looks = (_struck_again_at, _entry_near, _entry_well_before)
+    found = (look(heard, n, at) for at in heard.places(n) for look in looks)
+    return next((at for at in found if at is not None), None)
+
+
+def _entry_near(heard: HeardPass, n: int, at: float) -> float | None:
+    """Return when all notes of a group surely enter near an instant; None where they do not."""
     found = _entries_around(heard, n, at)
     told = [entry for entry in found if entry is not None and entry.is_sure]
-    if len(told) == len(found):
-        return told[0].at
-    if group.kind is not ExpectedKind.SINGLE or again:
+    return told[0].at if len(told) == len(found) else None
+
+
+def _entry_well_before(heard: HeardPass, n: int, at: float) -> float | None:
+    """Return when a single note that is new enters beyond doubt and is struck sharply, well before an instant; None where it does not."""
+    if heard.groups[n].kind is not ExpectedKind.SINGLE or heard.repeats(n):
         return None
     early = _entry_before(heard, n, at - AROUND)
     return early.at if early is not None and heard.is_struck_sharply(early.at) else None
@@ -104,7 +109,8 @@ def _entry_before(heard: HeardPass, n: int, last: float) -> Entry | None:
 
 def _struck_again_at(heard: HeardPass, n: int, at: float) -> float | None:
     """Return when a single note is struck again whose pitch sounds already, near an instant or, very sharply, farther away; None where it is not."""
-    if not heard.rings(n):
+    group = heard.groups[n]
+    if group.kind is not ExpectedKind.SINGLE or not group.struck or not heard.rings(n):
         return None
     odds, struck_at = heard.renewal(n, at)
     if odds > _RENEWED:

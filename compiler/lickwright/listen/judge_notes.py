@@ -27,7 +27,7 @@ _FARTHEST = 24.0  # semitones that a wrong note may be off
 _SETTLED, _PICKED = 0.025, 0.085  # seconds from its beginning in which a bent note is on its way from its fret
 _BODY = 0.40  # seconds from its beginning that the pitch of a note is taken from
 _SHORTEST_BODY = 0.09  # seconds of it that tell a pitch
-_SURE_PICK = 3.0  # odds of a pick that is one
+SURE_PICK = 3.0  # odds of a pick that is one
 _LATEST_PITCH = 0.4  # seconds after a pick that its pitch may come out
 _NO_PICK = -3.5  # odds below which nothing is struck, not even faintly
 _DOUBTFUL = -1.5  # odds below which a boundary is no pick
@@ -57,7 +57,7 @@ def begun_at_picks(
             continue
         before = next((b for b in reversed(moved[:n]) if b is not None), -1)
         for k in range(begin - 1, max(before, begin - 4), -1):
-            if hearing.picks[k] > _SURE_PICK and hearing.starts[begin] - hearing.starts[k] < _LATEST_PITCH:
+            if hearing.picks[k] > SURE_PICK and hearing.starts[begin] - hearing.starts[k] < _LATEST_PITCH:
                 spectrum = new_spectrum(hearing.recording, hearing.starts[k], hearing.starts[k + 1])
                 if comb_strength(spectrum, group.pitches[0] + higher) > _SURE:
                     moved[n] = k
@@ -126,36 +126,42 @@ def _judge_single(
     hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, times: PassTimes, higher: float
 ) -> HeardNote:
     group, start, stop, begin = groups[n], float(times.starts[n] or 0), times.stops[n], times.begins[n]
-    sound, written = group.sounds[0], group.pitches[0]
     body_end = min(_next_pick(hearing, start, stop) - 0.01, start + _BODY)
     pitch = clear_pitch(hearing.features, start + 0.035, body_end) - higher
-    note = HeardNote(sound, NoteVerdict.RIGHT, written, "", start, pitch if np.isfinite(pitch) else None)
-    if _is_not_struck(hearing, groups, n, times) and begin is not None:
-        note.verdict, note.onset = NoteVerdict.MISSING, None
-        return note
-    low, high = _told_range(group)
-    if np.isfinite(pitch) and low <= pitch <= high:
-        return note
-    spectrum = new_spectrum(hearing.recording, start, stop)
-    if np.isfinite(pitch):
+    clear = pitch if np.isfinite(pitch) else None
+    note = HeardNote(group.sounds[0], NoteVerdict.RIGHT, group.pitches[0], "", start, clear)
+    low, high = told_range(group)
+    if _is_not_struck(hearing, groups, n, times):
+        _leave_out(note)
+    elif clear is None:
+        _judge_unclear(note, hearing, begin, new_spectrum(hearing.recording, start, stop), higher)
+    elif not low <= clear <= high:
         if not _starts_right(hearing, group, start, stop, higher):
-            _judge_other_pitch(note, group, spectrum, pitch, higher)
-        if _is_left_over(hearing, groups, n, begin, pitch):
-            note.verdict, note.onset = NoteVerdict.MISSING, None
-    elif begin is not None and _is_silent(hearing, begin):
-        note.verdict, note.onset = NoteVerdict.MISSING, None
-    elif comb_strength(spectrum, written + higher) < _SURE:
-        note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
+            _judge_other_pitch(note, group, new_spectrum(hearing.recording, start, stop), clear, higher)
+        if _is_left_over(hearing, groups, n, begin, clear):
+            _leave_out(note)
     return note
+
+
+def _leave_out(note: HeardNote) -> None:
+    note.verdict, note.onset = NoteVerdict.MISSING, None
+
+
+def _judge_unclear(note: HeardNote, hearing: Hearing, begin: int | None, spectrum: Spectrum, higher: float) -> None:
+    """Judge a note of which no pitch came out: missing where nothing is struck with its stretch, untold where its partials are weak in what is new."""
+    if begin is not None and _is_silent(hearing, begin):
+        _leave_out(note)
+    elif comb_strength(spectrum, note.written + higher) < _SURE:
+        note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
 
 
 def _next_pick(hearing: Hearing, start: float, stop: float) -> float:
     """Return when a string is surely struck again after a note began, as by an extra note, else `stop`; seconds."""
-    later = (hearing.starts[:-1] > start + _SHORTEST_BODY) & (hearing.starts[:-1] < stop) & (hearing.picks > _SURE_PICK)
+    later = (hearing.starts[:-1] > start + _SHORTEST_BODY) & (hearing.starts[:-1] < stop) & (hearing.picks > SURE_PICK)
     return float(hearing.starts[:-1][later][0]) if later.any() else stop
 
 
-def _told_range(group: ExpectedGroup) -> tuple[float, float]:
+def told_range(group: ExpectedGroup) -> tuple[float, float]:
     """Return the lowest and the highest pitch at which a single note is heard as the right one."""
     low, high = (group.low, group.high) if group.high - group.low > 0.3 else group.first
     near = _NEAR
@@ -199,7 +205,7 @@ def _is_left_over(hearing: Hearing, groups: Sequence[ExpectedGroup], n: int, beg
     """Return whether a pitch that is not a struck note's own is but the end of the note before it, or of nothing: no string is struck for it."""
     if begin is None or not groups[n].struck or hearing.picks[begin] > _NO_PICK:
         return False
-    before = groups[n - 1].pitches if n else ()
+    before = [other for other in groups[n - 1].pitches if abs(other - groups[n].pitches[0]) > _NEAR] if n else []
     return _is_silent(hearing, begin) or any(is_misheard(pitch, other) for other in before)
 
 

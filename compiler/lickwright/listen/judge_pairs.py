@@ -27,6 +27,8 @@ _LOUD = 10 ** (-14 / 20)  # against the loudest partial; that of a missing note 
 _TURNS = 1.5  # beats between two pitches that a look must last to tell them apart
 _RINGING = 0.5  # strength of one that may ring on, so that its new pick cannot be told from it
 
+Views = tuple[Spectrum, Spectrum]  # of what is new, and of all, over one length
+
 
 def judge_pair(hearing: Hearing, group: ExpectedGroup, start: float, stop: float, higher: float) -> list[HeardNote]:
     """Return the two notes of a double stop that is heard from `start` to `stop` (seconds) on a guitar so many semitones higher."""
@@ -46,14 +48,9 @@ def _ways(group: ExpectedGroup, n: int) -> tuple[float, ...]:
 
 
 def _judge_one_of_pair(
-    views: Sequence[tuple[Spectrum, Spectrum]],
-    sound: SoundingNote,
-    pitch: float,
-    others: Sequence[float],
-    start: float,
-    higher: float,
+    views: Sequence[Views], sound: SoundingNote, pitch: float, others: Sequence[float], start: float, higher: float
 ) -> HeardNote:
-    """Judge one note of a double stop by the partials that the other has not. `views` are spectra of what is new, and of all, over two lengths."""
+    """Judge one note of a double stop by the partials that the other, at any of its pitches, has not."""
     note = HeardNote(sound, NoteVerdict.RIGHT, pitch, "", start)
     taken = [other + higher for other in others]
     note.why = _untold_reason(views, sound, pitch + higher, taken)
@@ -62,23 +59,30 @@ def _judge_one_of_pair(
         return note
     clear = [view for view, seconds in zip(views, _LOOKS, strict=True) if _tells_steps(pitch + higher, seconds)]
     faint, clear = (_FAINT if clear else _THERE), clear or list(views)
-    here, sounding = (_strength(clear, which, pitch + higher, taken) for which in (0, 1))
-    best, by = max(
-        (_strength(clear, 0, pitch + by + higher, taken), by)
-        for by in _NEIGHBORS
-        if all(abs(pitch + by - other) > 0.5 for other in others)
-    )
-    stronger = best > here + (_CLEARLY if best > _THERE else _VERY_CLEARLY) and best > faint
-    if stronger and _strength(clear, 1, pitch + by + higher, taken) > sounding - _CLEARLY:
+    by = _stronger_neighbor(clear, pitch + higher, taken, faint)
+    if by is not None:
         note.verdict, note.pitch = NoteVerdict.WRONG, pitch + by
-    elif here < _GONE and sounding < _RINGING and not _is_loudest(views, pitch + higher, taken):
+    elif _is_gone(clear, pitch + higher, taken) and not _is_loudest(views, pitch + higher, taken):
         note.verdict, note.onset = NoteVerdict.MISSING, None
     return note
 
 
-def _untold_reason(
-    views: Sequence[tuple[Spectrum, Spectrum]], sound: SoundingNote, pitch: float, taken: Sequence[float]
-) -> str:
+def _stronger_neighbor(views: Sequence[Views], pitch: float, taken: Sequence[float], faint: float) -> int | None:
+    """Return how many semitones away the pitch is that is clearly stronger than the one of a note, and at least `faint`; None where there is none."""
+    here, sounding = (_strength(views, which, pitch, taken) for which in (0, 1))
+    free = [by for by in _NEIGHBORS if all(abs(pitch + by - other) > 0.5 for other in taken)]
+    best, by = max((_strength(views, 0, pitch + by, taken), by) for by in free)
+    if best <= here + (_CLEARLY if best > _THERE else _VERY_CLEARLY) or best <= faint:
+        return None
+    return by if _strength(views, 1, pitch + by, taken) > sounding - _CLEARLY else None
+
+
+def _is_gone(views: Sequence[Views], pitch: float, taken: Sequence[float]) -> bool:
+    """Return whether little of a note is new, and little of it sounds."""
+    return _strength(views, 0, pitch, taken) < _GONE and _strength(views, 1, pitch, taken) < _RINGING
+
+
+def _untold_reason(views: Sequence[Views], sound: SoundingNote, pitch: float, taken: Sequence[float]) -> str:
     """Return why a note cannot be told; "" where it can."""
     if note_bends(sound):
         return "bent notes of a double stop"
@@ -86,7 +90,7 @@ def _untold_reason(
     return "notes of a double stop that share their overtones" if few else ""
 
 
-def _strength(views: Sequence[tuple[Spectrum, Spectrum]], which: int, pitch: float, taken: Sequence[float]) -> float:
+def _strength(views: Sequence[Views], which: int, pitch: float, taken: Sequence[float]) -> float:
     """Return how strong a pitch is by the partials of its own, the strongest of several views; `which` is 0 for what is new, 1 for all."""
     found = [own_strengths(both[which], pitch, taken) for both in views]
     return max((value for value, partials in found if partials >= _OWN), default=0.0)
@@ -97,7 +101,7 @@ def _tells_steps(pitch: float, seconds: float) -> bool:
     return (seconds - LATE) * pitch_hertz(pitch) * (2 ** (1 / 12) - 1) > _TURNS
 
 
-def _is_loudest(views: Sequence[tuple[Spectrum, Spectrum]], pitch: float, others: Sequence[float]) -> bool:
+def _is_loudest(views: Sequence[Views], pitch: float, others: Sequence[float]) -> bool:
     """Return whether the lowest partial of a note is one of the loudest that are new, and no partial of the other notes."""
     near = [abs(pitch - other - 12 * np.log2(n)) for other in others for n in range(1, 9)]
     if min(near) < 1.0:
