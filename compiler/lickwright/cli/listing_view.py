@@ -87,8 +87,10 @@ def _table(index: LibraryIndex, listing: Listing, states: Counter[str]) -> Itera
         return
     from lickwright.cli.table import format_table
 
+    for hit in listing.hits:  # a source each is read: of very many that takes several turns
+        states[index.state(hit.path)] += 1
+        yield ""
     heads, rows = listing.table()
-    states.update(index.state(hit.path) for hit in listing.hits)
     words = [lick_state(index, hit) for hit in listing.hits]
     shown = [(word,) for word in words] if any(words) else [()] * len(words)
     rows = [(*row, *word, lick_place(index, hit)) for row, word, hit in zip(rows, shown, listing.hits, strict=True)]
