@@ -197,7 +197,8 @@ class _Picture:
         first, last = self._edges[row], self._edges[row + 1]
         here = [(self._x(start, row) - 4, bar) for bar, start in self._bar_starts.items() if first <= start < last]
         top, low = self._y(self._high, row) - _TIME, self._y(self._low, row)
-        for (x, (bar, time)), (following, _) in zip(here, [*here[1:], (np.inf, None)], strict=True):
+        next_lines = [x for x, _ in here[1:]] + [np.inf]
+        for (x, (bar, time)), following in zip(here, next_lines, strict=False):  # a row may have no bar
             name = escape_xml(bar_name(self._timeline.bars[bar].number, time))
             room = following - x > 8 + _LETTER * len(name)
             side, by = ("start", 4) if room else ("end", -4)  # a pick-up is short: its name stands before it
