@@ -83,6 +83,7 @@ def _sealed(path: Path, body: bytes) -> None:
 def _entry(**more: Any) -> dict[str, Any]:
     report = {
         "refusal": "", "caution": "", "passes": [{"tempo_percent": 100.0, "score": {"of_100": 100}, "remarks": []}], "best": 0, "practice": [],
+        "headline": "", "facts": [],
     }  # fmt: skip
     usual = {
         "file": "quiet.wav", "state": "x", "lick": "N", "matched_by": "name", "error": "", "bug": False, "notes": [], "differs": False,
@@ -111,7 +112,8 @@ BAD_ENTRIES: list[Any] = [
     _within(passes=[]), _within(passes=None), _within(passes=[None]), _within(best=-1), _within(best=1), _within(best="0"), _within(best=True),
     _passed(tempo_percent="x"), _passed(score={"of_100": 10**9}), _passed(score=None), _passed(remarks=None), _passed(remarks=[None]),
     _passed(remarks=[{"about": "note", "bar": "1"}]), _passed(remarks=[{"about": [], "bar": 1}]), _passed(remarks=[{"about": "note", "bar": 10**9}]),
-    _within(practice=[None]), _within(practice="x"),
+    _within(practice=[None]), _within(practice="x"), _within(headline=None), _within(facts="x"), _within(facts=[7]),
+    _passed(remarks=[{"about": "note", "bar": 1, "place": 1, "words": ""}]), _passed(remarks=[{"about": "note", "bar": 1, "place": "", "words": None}]),
     _within(refusal=None), _within(caution=3), _within(tuning_cents=float("nan")), _passed(tempo_percent=float("inf")),
 ]  # fmt: skip
 
