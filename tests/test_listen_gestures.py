@@ -17,6 +17,7 @@ BENT = (
     'key A minor\ntempo 120\nstep 1/8\nlick "Up and down"\n'
     "| G7^9--- -r--- | G7^^9--- D7--- | B8^10------- | G7~~------- | D7- G5- B5- G7- ||\n"
 )
+COVERED = 'key G major\ntempo 84\nstep 1/8\nlick "Held"\n| G14^16 G-&B15 G-&e15- G-r&B15 B17 e15- | G14 B15 G16 B17 G14--- ||\n'
 PAIRS = 'key A minor\ntempo 120\nstep 1/4\nlick "Pairs"\n| D7&B6 D5&B5 D9&B8 D7&B6 | D5&B5 D7&B6 D9&B8 D5&B5 ||\n'
 Times = np.ndarray
 RELEASED, PRE_BENT, BENT_UP, SHAKEN = 0, 1, 3, 4  # sounds
@@ -27,9 +28,9 @@ def best(judgement: Judgement) -> JudgedPass:
     return judgement.passes[judgement.best]
 
 
-def played(sound: int, offsets: Callable[[Times], Times]) -> Judgement:
-    """The take of `BENT` in which the pitch of one sound, in semitones above its fret, goes by seconds from its beginning."""
-    timeline = timeline_of(BENT)
+def played(sound: int, offsets: Callable[[Times], Times], text: str = BENT) -> Judgement:
+    """The take of a lick in which the pitch of one sound, in semitones above its fret, goes by seconds from its beginning."""
+    timeline = timeline_of(text)
     tones, performance = take_of(timeline)
     fret = next(event.pitch for event in performance.notes if event.sound == sound)
 
@@ -89,6 +90,16 @@ def test_a_release_that_comes_late(late: float, said: bool) -> None:
     if said:
         assert note_of(found, RELEASED).release_late == pytest.approx(late, abs=0.05)
         assert "let the bend down in bar 1 on the count" in advice(found)
+
+
+@pytest.mark.parametrize(
+    ("end", "said"), [(0, set()), (2, {DifferenceKind.INTONATION})], ids=["comes down", "stays up"]
+)
+def test_a_release_that_other_strings_sound_over(end: float, said: set[DifferenceKind]) -> None:
+    """The pitch cannot be followed to the release, since three notes on other strings begin before it."""
+    found = played(0, ramp((0.0, 0), (0.2, 2), (1.43, 2), (1.64, end)), COVERED)
+    assert differing(found) == ({0: said} if said else {})
+    assert note_of(found, 0).release_off == end
 
 
 def test_a_bend_that_overshoots_and_comes_back() -> None:

@@ -16,6 +16,7 @@ from lickwright.listen.deviations import note_deviations
 from lickwright.listen.expected import ExpectedGroup, expected_groups
 from lickwright.listen.false_starts import with_false_starts
 from lickwright.listen.heard_pass import HeardPass
+from lickwright.listen.judge_covered_releases import judge_covered_releases
 from lickwright.listen.judge_doubts import take_back_doubts
 from lickwright.listen.judge_entries import corrected_times
 from lickwright.listen.judge_extras import find_extras
@@ -164,6 +165,7 @@ def _judge_pass(
     timing = judge_onsets(written, heard, onset_blurs(groups))
     _fill_lateness(notes, groups, timing, times_told(whole, timing))
     judge_gestures(hearing, groups, times, performance, notes, pace, higher)
+    judge_covered_releases(whole, performance, notes, pace)
     ends_at = _break_off(notes)
     for note in notes:
         note.kinds |= {deviation.kind for deviation in note_deviations(note)}
