@@ -436,6 +436,46 @@ def test_a_phrase_begun_again_is_said_once_whatever_stands_before_it(count: int,
     assert not best(found).pauses
 
 
+@pytest.mark.parametrize("gone", [0.8, 5.0])
+def test_the_first_half_then_talk_then_the_whole_is_one_time_begun_again(gone: float) -> None:
+    """Talk that follows the first half at once is not the rest of it."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    half, count = tones[8].start, round(gone / 0.21)
+    talk = [steady(half + 0.3 + 0.21 * n, half + 0.42 + 0.21 * n, 47.5 + 3.7 * (n * 5 % 7)) for n in range(count)]
+    again = [moved(t, 0.0, half + gone + 0.6) for t in tones]
+    found = judged(timeline, pluck([*tones[:8], *talk, *again]))
+    assert len(found.passes) == 1
+    assert differing(found) == {}
+    assert [sound.index for sound in best(found).again] == [7]
+    assert not best(found).pauses
+
+
+@pytest.mark.parametrize("count", [3, 5])
+def test_a_phrase_begun_again_with_wrong_notes_is_not_a_pause_after_the_right_ones(count: int) -> None:
+    """The first time is right where the second is wrong, but the second counts."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    again = [moved(t, 2.0 if t.sound < 2 else 0.0, tones[count].start + 0.4) for t in tones]
+    found = judged(timeline, pluck([*tones[:count], *again]))
+    assert differing(found) == {0: {DifferenceKind.NOTE}, 1: {DifferenceKind.NOTE}}
+    assert [sound.index for sound in best(found).again] == [count - 1]
+    assert not best(found).pauses
+
+
+def test_chords_that_are_begun_again_are_told_by_their_sound() -> None:
+    """No single pitch comes out of them, but the second time sounds like the first, and what sounds before does not."""
+    timeline = timeline_of(
+        'tempo 100\nstep 1/8\nlick "Chords"\n| E3&A2&D0 E3&A2&D0 E0&A2&D2 E3&A2&D0 | A0 A3 D0 D2 G0 G2 B1 G2 ||\n'
+    )
+    talk = [steady(0.3 + 0.21 * n, 0.4 + 0.21 * n, 66.5 + 3.7 * (n * 5 % 7)) for n in range(8)]
+    tones = [moved(t, 0.0, talk[-1].end) for t in take_of(timeline)[0]]
+    stop = tones[9].start
+    found = judged(timeline, pluck([*talk, *tones[:9], *(moved(t, 0.0, stop - talk[-1].end + 0.4) for t in tones)]))
+    assert differing(found) == {}
+    assert [sound.index for sound in best(found).again] == [6]
+
+
 def test_sounds_before_a_take_are_no_phrase_begun_again() -> None:
     timeline = timeline_of(WALK)
     talk = [steady(0.3 + 0.24 * n, 0.45 + 0.24 * n, 47.5 + 2.6 * (n * 3 % 7)) for n in range(10)]

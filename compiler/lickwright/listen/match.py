@@ -28,7 +28,7 @@ _PAUSE = 0.9
 _AGAIN_FIRST, _AGAIN = 0.8, 1.6  # of a phrase begun again, at its first group or at another one
 _PASS = 0.3  # of another pass, less what it is worth:
 _WORTH = 0.5  # of its notes, or one that is passed over would always be cheaper
-_NOISE, STRAY = 0.03, 0.6  # of a stretch in a pause: without a pick, and a pick with a pitch
+_NOISE, _STRAY = 0.03, 0.6  # of a stretch in a pause: without a pick, and a pick with a pitch
 _LINGERS = 0.5  # seconds after the end of what is passed over in which its picks may be its own
 _WINDOW = 20  # stretches between two groups at most, but for pauses
 _MOST_STRAY = 4.0  # that is charged for what stands before the first note, between two passes, and after the last note
@@ -97,10 +97,7 @@ def _passes(path: Sequence[MatchStep], count: int, tempos: Sequence[float]) -> t
 
 
 class MatchTable:
-    """The costs, and the states as they are filled in from the first stretch to the last.
-
-    With `charged`, what each stray stretch costs, no phrase is begun again, and all costs that stands before the first note.
-    """
+    """The costs, and the states as they are filled in from the first stretch to the last."""
 
     def __init__(
         self,
@@ -109,9 +106,8 @@ class MatchTable:
         costs: PitchCosts,
         tempos: NDArray[np.float32],
         scale: tuple[float, float],
-        charged: Costs | None = None,
     ) -> None:
-        self.scale, self.once = scale, charged is not None
+        self.scale = scale
         self.tempos = tempos
         self.count, self.groups = hearing.count, len(groups)
         self.times = hearing.starts.astype(np.float64)
@@ -125,8 +121,7 @@ class MatchTable:
         self.begin, self.inside = costs.begin, costs.inside
         self.until = np.concatenate((np.zeros((self.groups, 1), np.float32), np.cumsum(self.inside, axis=1)), axis=1)
         picked = (hearing.picks > PICKED) & np.isfinite(hearing.pitches)
-        usual = np.maximum(np.where(picked, STRAY, _NOISE) * hearing.plucked, _NOISE)
-        self.stray = usual.astype(np.float32) if charged is None else charged
+        self.stray = np.maximum(np.where(picked, _STRAY, _NOISE) * hearing.plucked, _NOISE).astype(np.float32)
         self.foreign = costs.foreign
         self.strays = np.concatenate(([0.0], np.cumsum(self.stray))).astype(np.float32)
         # For each group and the stretch that begins it, the first stretch that is no more its own.
@@ -147,15 +142,14 @@ class MatchTable:
         around = np.concatenate(
             ([0.0], np.cumsum(np.where(self.foreign, np.minimum(self.stray, _FOREIGN), self.stray)))
         )
-        before = (around if self.once else np.minimum(around, _MOST_STRAY)).astype(np.float32)
+        before = np.minimum(around, _MOST_STRAY).astype(np.float32)
         after = np.minimum(around[-1] - around[1:], _MOST_STRAY)
         for b in range(self.count):
             self._start(b, float(before[b]))
             if b:
                 self._go_on(b)
                 self._resume(b)
-                if not self.once:
-                    self._again(b)
+                self._again(b)
             self.best[:, :, b] += self.begin[:, b]
             self._wait(b)
             self._end(float(after[b]))
@@ -254,13 +248,6 @@ class MatchTable:
     def best_path(self) -> tuple[float, list[MatchStep]]:
         """Return the cost of the cheapest reading and its steps, in order."""
         return self.cheapest, self._path(*self.last)
-
-    def best_beginning(self, last: range) -> tuple[float, list[MatchStep]]:
-        """Return the cost and the steps of the cheapest reading that ends with a group of `last`; groups after it cost nothing."""
-        ended = self.waiting[:, last.start : last.stop]
-        tempo, group = (int(n) for n in np.unravel_index(int(np.argmin(ended)), ended.shape))
-        group += last.start
-        return float(self.waiting[tempo, group]), self._path(tempo, group, int(self.waiting_from[tempo, group]))
 
     def _path(self, tempo: int, group: int, stretch: int) -> list[MatchStep]:
         """Return the steps to a group that begins with a stretch, in order."""
