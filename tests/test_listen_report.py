@@ -239,3 +239,17 @@ def test_a_lateness_has_the_values_that_players_name() -> None:
     timeline = timeline_of(WALK)
     assert lateness_words(timeline, 0.08, 1.0) == "80 ms late, about a thirty-second note"
     assert lateness_words(timeline, -0.08, 2.0) == "80 ms early"
+
+
+@pytest.mark.parametrize(
+    ("feel", "notes", "words"),
+    [
+        ("straight", "A0 A3", "about a thirty-second note"),
+        ("shuffle", "A0 A3", "about a triplet sixteenth note"),
+        ("straight", "3[A0 A3 D0]", "about a triplet sixteenth note"),
+    ],
+)
+def test_a_lateness_is_a_triplet_only_where_the_lick_has_some(feel: str, notes: str, words: str) -> None:
+    text = f'feel {feel}\ntempo 120\nstep 1/8\nlick "Late"\n| {notes} D0 D2 G0 G2 B1 G2 ||\n'
+    timeline = timeline_of(text)
+    assert lateness_words(timeline, 0.08, 1.0) == f"80 ms late, {words}"

@@ -21,7 +21,9 @@ from lickwright.report.console import counted_noun
 from lickwright.timeline.model import SoundingNote, Timeline, bar_name
 
 _HOLE = 4  # onsets that are missing one after the other from which on that is said once
-_VALUES = tuple(Fraction(1, n) for n in (1, 2, 4, 6, 8, 12, 16, 24, 32))  # of a whole note: what players name
+# Of a whole note: what players name, and what they name in a lick that has triplets.
+_VALUES = tuple(Fraction(1, n) for n in (1, 2, 4, 8, 16, 32))
+_TRIPLETS = tuple(Fraction(1, n) for n in (6, 12, 24))
 
 
 class Remark(NamedTuple):
@@ -103,9 +105,14 @@ def _letter(timeline: Timeline, pitch: int) -> str:
 
 
 def lateness_words(timeline: Timeline, late: float, pace: float) -> str:
-    """Return `90 ms late, about a thirty-second note` for seconds, at a pace of seconds played for each second written."""
+    """Return `90 ms late, about a thirty-second note` for seconds, at a pace of seconds played for each second written.
+
+    A triplet is named only in a lick that has some, be they written or swung.
+    """
     whole = 240 / float(timeline.tempos[0].qpm) * pace
-    nearest = min(_VALUES, key=lambda v: abs(float(v) * whole / abs(late) - 1))
+    swung = timeline.settings.feel.ratio != (1, 1)
+    in_triplets = swung or any(Fraction(s.start, timeline.grain).denominator % 3 == 0 for s in timeline.sounds)
+    nearest = min(_VALUES + _TRIPLETS * in_triplets, key=lambda v: abs(float(v) * whole / abs(late) - 1))
     words = f"{abs(late) * 1000:.0f} ms {'late' if late > 0 else 'early'}"
     return words + (f", about {length_in_words(nearest)}" if 0.7 < float(nearest) * whole / abs(late) < 1.4 else "")
 
