@@ -79,18 +79,27 @@ def _entries_before_stretches(heard: HeardPass) -> Iterator[tuple[int, float]]:
 
     Its stretch begins where the note before it, on another string, stopped ringing: until then two notes sounded, and neither pitch came out.
     """
-    for n, group in enumerate(heard.groups):
-        start, begin = heard.times.starts[n], heard.times.begins[n]
-        if start is None or begin is None or group.kind is not ExpectedKind.SINGLE or group.why or heard.repeats(n):
-            continue
-        if heard.hearing.picks[begin] > PICKED or heard.sharpest(start - NEAR, start + NEAR)[0] > SHARP:
-            continue
-        (here,) = heard.entries(n, start, CLAIMED)
-        if here is None or here.rise > RISEN:
-            continue
-        before = _entry_before(heard, n, start - ON_TIME)
-        if before is not None and before.strength > here.strength + _STRONGER:
-            yield n, before.at
+    for n, start in enumerate(heard.times.starts):
+        at = _entry_before_stretch(heard, n, start) if start is not None and _begins_unstruck(heard, n, start) else None
+        if at is not None:
+            yield n, at
+
+
+def _begins_unstruck(heard: HeardPass, n: int, start: float) -> bool:
+    """Return whether a single note, new after the one before, begins with a stretch and no string is struck there."""
+    group, begin = heard.groups[n], heard.times.begins[n]
+    if begin is None or heard.hearing.picks[begin] > PICKED or group.kind is not ExpectedKind.SINGLE or group.why:
+        return False
+    return not heard.repeats(n) and heard.sharpest(start - NEAR, start + NEAR)[0] <= SHARP
+
+
+def _entry_before_stretch(heard: HeardPass, n: int, start: float) -> float | None:
+    """Return when a single note enters before the stretch that seems to begin it; None where it enters with it, or nowhere."""
+    (here,) = heard.entries(n, start, CLAIMED)
+    if here is None or here.rise > RISEN:
+        return None
+    before = _entry_before(heard, n, start - ON_TIME)
+    return before.at if before is not None and before.strength > here.strength + _STRONGER else None
 
 
 def _entry_before(heard: HeardPass, n: int, last: float) -> Entry | None:

@@ -57,20 +57,22 @@ def _is_told(heard: HeardPass, n: int, start: float, timing: OnsetTiming) -> boo
     late = abs(timing.late[n])
     if not late > DOUBTFUL_LATENESS:
         return heard.times.begins[n] is not None or heard.is_struck_sharply(start)
-    loose = not SURE * timing.error[n] < late < _LATEST
-    return not loose and _is_sure(heard, n, start, timing) and not _is_nearer_its_like(heard.groups, n, timing)
-
-
-def _is_sure(heard: HeardPass, n: int, start: float, timing: OnsetTiming) -> bool:
-    """Return whether the partials of a group rise where it begins, or a pick is there, and, where it is early, nothing is struck when it should begin."""
-    begin = heard.times.begins[n]
-    if is_struck_again(heard, start, start - float(timing.late[n]), STRUCK_AGAIN if begin is None else SHARP):
+    if not SURE * timing.error[n] < late < _LATEST:
         return False
+    sharp = STRUCK_AGAIN if heard.times.begins[n] is None else SHARP
+    if is_struck_again(heard, start, start - float(timing.late[n]), sharp):
+        return False
+    return _is_sure(heard, n, start) and not _is_nearer_its_like(heard.groups, n, timing)
+
+
+def _is_sure(heard: HeardPass, n: int, start: float) -> bool:
+    """Return whether the partials of a group rise where it begins, or a pick is there."""
+    begin, sharply = heard.times.begins[n], heard.is_struck_sharply(start)
     told = [entry for entry in heard.entries(n, start, CLAIMED) if entry is not None]
-    if heard.is_struck_sharply(start) and _enter(told, RISEN, DOUBTFUL_STRENGTH):
+    if sharply and _enter(told, RISEN, DOUBTFUL_STRENGTH):
         return True
     if begin is None:
-        return _enter(told, RISEN, _CLEAR) or (heard.is_struck_sharply(start) and heard.repeats(n))
+        return _enter(told, RISEN, _CLEAR) or (sharply and heard.repeats(n))
     struck = bool(heard.hearing.picks[begin] > PICKED)
     return _enter(told, -np.inf if struck else RISEN, SURE_STRENGTH) or (struck and not told)
 
