@@ -115,6 +115,18 @@ def test_bars_that_are_left_out_are_in_the_json() -> None:
     )
 
 
+def test_a_place_in_a_repeat_says_which_time() -> None:
+    text = 'key A minor\ntempo 120\nstep 1/8\nlick "Twice"\n|: A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- :|\n'
+    timeline = timeline_of(text)
+    tones = take_of(timeline)[0]
+    again = [n for n, sound in enumerate(timeline.sounds) if sound.pass_no][4]
+    found = judged(timeline, pluck([_later(t, 1.0) if t.sound >= again else t for t in tones]))
+    assert "before bar 1, time 2, beat 3" in _text(found)
+    (pause,) = _json(found)["passes"][0]["pauses"]
+    assert (pause["bar"], pause["time"], pause["beat"]) == (1, 2, "3")
+    assert (pause["from_bar"], pause["from_time"], pause["from_beat"]) == (1, 2, "2 &")
+
+
 def test_the_json_has_the_words_of_the_text() -> None:
     found = _skipped()
     said, value = _text(found), _json(found)

@@ -75,14 +75,11 @@ def _jump(timeline: Timeline, one: JudgedPass, jump: HeardPause) -> dict[str, An
     """Return a pause or a leap: when and where the music goes on, and the note before it where there is one."""
     to = score_position(timeline, jump.before)
     found: dict[str, Any] = {
-        "at_s": round(jump.at, 3),
-        "seconds": round(jump.seconds, 2),
-        "bar": to.bar,
-        "beat": to.beat,
-    }
+        "at_s": round(jump.at, 3), "seconds": round(jump.seconds, 2), "bar": to.bar, "beat": to.beat, "time": jump.before.pass_no + 1,
+    }  # fmt: skip
     if (before := sound_before(one, jump)) is not None:
         place = score_position(timeline, before)
-        found |= {"from_bar": place.bar, "from_beat": place.beat}
+        found |= {"from_bar": place.bar, "from_beat": place.beat, "from_time": before.pass_no + 1}
     return found
 
 

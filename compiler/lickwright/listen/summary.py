@@ -232,4 +232,4 @@ def sound_before(one: JudgedPass, jump: HeardPause) -> SoundingNote | None:
 
 def _place(timeline: Timeline, sound: SoundingNote) -> str:
     place = score_position(timeline, sound)
-    return f"{bar_name(place.bar)}, beat {place.beat}"
+    return f"{bar_name(place.bar, sound.pass_no)}, beat {place.beat}"
