@@ -468,6 +468,24 @@ def test_a_recording_with_another_lick_s_name_is_said(run: Run, take: Samples) -
         assert (entry["lick"], entry["report"]["recognized"]) == ("Hill road", False)
 
 
+def test_the_report_on_a_folder_is_by_its_schema(run: Run, take: Samples, wrong: Samples) -> None:
+    from jsonschema import Draft202012Validator
+    from referencing import Registry, Resource
+
+    Path("takes").mkdir()
+    write_wave("takes/walk-mara.wav", take)
+    write_wave("takes/track.wav", wrong)
+    write_wave("takes/silence.wav", np.zeros(RATE, np.float32))
+    write("takes/walk.m4a", "....ftypM4A ")
+    _, out, _ = run("takes", "--licks", "walk.lick", "--format", "json", "--report", "all.json")
+    schema = json.loads((files("lickwright.listen") / "reports.schema.json").read_text("utf-8"))
+    Draft202012Validator.check_schema(schema)
+    registry = Registry().with_resource("report.schema.json", Resource.from_contents(_schema()))
+    for value in (json.loads(out), json.loads(Path("all.json").read_text("utf-8"))):
+        Draft202012Validator(schema, registry=registry).validate(value)
+        assert [one["matched_by"] for one in value["recordings"]] == ["", "fit", "name", ""]
+
+
 def test_all_says_what_there_is_to_practice_in_each_recording(run: Run, take: Samples, wrong: Samples) -> None:
     Path("takes").mkdir()
     write_wave("takes/walk-mara.wav", take)
