@@ -345,6 +345,15 @@ def test_a_take_that_a_third_of_the_notes_are_left_out_of_is_still_the_lick(high
     assert set(differing(found)) == {2, 5, 8, 10}
 
 
+def test_a_take_with_a_capo_and_nearly_half_of_its_notes_wrong_is_still_the_lick() -> None:
+    """All are in time, and the others where the capo puts them."""
+    timeline = timeline_of(WALK)
+    wrong = {0, 2, 4, 6, 8, 10}
+    found = judged(timeline, pluck([moved(t, 3.0 if t.sound in wrong else 2.0) for t in take_of(timeline)[0]]))
+    assert found.shift == 2
+    assert set(differing(found)) == wrong
+
+
 def test_a_lick_is_known_though_a_bar_is_skipped_with_a_capo_on() -> None:
     timeline = timeline_of(
         'key A minor\ntempo 110\nstep 1/8\nlick "Bars"\n'

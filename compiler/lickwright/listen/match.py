@@ -122,7 +122,7 @@ class MatchTable:
         self.until = np.concatenate((np.zeros((self.groups, 1), np.float32), np.cumsum(self.inside, axis=1)), axis=1)
         picked = (hearing.picks > PICKED) & np.isfinite(hearing.pitches)
         self.stray = np.maximum(np.where(picked, _STRAY, _NOISE) * hearing.plucked, _NOISE).astype(np.float32)
-        self.foreign = costs.foreign
+        self.foreign = np.where(costs.foreign, np.maximum(_FOREIGN * hearing.plucked, _NOISE), _STRAY)
         self.strays = np.concatenate(([0.0], np.cumsum(self.stray))).astype(np.float32)
         # For each group and the stretch that begins it, the first stretch that is no more its own.
         ends = self.times[None, :-1] + self.longest[:, None]
@@ -139,9 +139,7 @@ class MatchTable:
         self.waiting_from = np.full(shape[:2], -1, np.int32)
 
     def fill(self) -> None:
-        around = np.concatenate(
-            ([0.0], np.cumsum(np.where(self.foreign, np.minimum(self.stray, _FOREIGN), self.stray)))
-        )
+        around = np.concatenate(([0.0], np.cumsum(np.minimum(self.stray, self.foreign))))
         before = np.minimum(around, _MOST_STRAY).astype(np.float32)
         after = np.minimum(around[-1] - around[1:], _MOST_STRAY)
         for b in range(self.count):

@@ -42,6 +42,7 @@ _STRUCK_ON = (
     "swells",
 )  # what goes on by more strokes, or louder ones
 _TUNEFUL_LEAST, _TUNEFUL_MOST = 0.06, 0.5  # of such a group that begins at its pitch, and of one that does not
+_NO_STRING = 0.4  # of such a group that begins with what is no string: noise has something at every partial
 _MISHEARD = 0.3  # of a pitch that is often taken for the right one
 _NEAR, _FAR = 0.42, 1.0  # semitones off: up to the first it is right, from the second on another note
 # A note that a student gets wrong is seldom far from the right one; what is far is more often no note of the lick, as a click or talk before it.
@@ -118,6 +119,7 @@ def _begin_costs(
     many = np.array([len(g.pitches) > 1 for g in groups])
     pitched = np.where(unclear | many[:, None], 1.0, firsts * weight)
     begin[tuneful] = np.clip(np.minimum(pitched, combs), _TUNEFUL_LEAST, _TUNEFUL_MOST)[tuneful]
+    begin[tuneful] += _NO_STRING * (1 - hearing.plucked)
     return begin
 
 
