@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lickwright.compare.model import DifferenceKind, Pair, Score
 from lickwright.compare.score import score_pairs
@@ -57,10 +58,8 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
     def refused(words: str, shift: int = 0) -> Judgement:
         return Judgement(timeline, hearing.recording.seconds, words, tuning, shift, (), 0, passed_over)
 
-    if not np.isfinite(hearing.pitches).any() and (hearing.picks > PICKED).sum() < _STRUCK:
-        return refused("nothing was heard that sounds like a guitar")
-    if not any(not g.why for g in groups):
-        return refused("there is no note in this lick that can be judged by ear: " + ", ".join(passed_over))
+    if words := _nothing_to_judge(hearing, groups, passed_over):
+        return refused(words)
     matching, shift = _best_matching(hearing, groups, tuning)
     higher = tuning + shift
     fine = measured_tuning(hearing.recording, _known_notes(hearing, groups, matching, higher))
@@ -69,12 +68,21 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
     if not passes:
         return refused(UNLIKE)
     one = max(passes, key=_goodness)
+    if words := refusal_words(one, shift, matching.cost):
+        return refused(words, shift)
     passes = tuple(other for other in passes if other is one or right_share(other) >= RIGHT_SHARE)
-    best = passes.index(one)
-    words = refusal_words(one, shift, matching.cost)
-    return refused(words, shift) if words else Judgement(
-        timeline, hearing.recording.seconds, "", tuning, shift, passes, best, passed_over
+    return Judgement(
+        timeline, hearing.recording.seconds, "", tuning, shift, passes, passes.index(one), passed_over
     )  # fmt: skip
+
+
+def _nothing_to_judge(hearing: Hearing, groups: Sequence[ExpectedGroup], passed_over: Sequence[str]) -> str:
+    """Return why nothing can be judged, whatever the reading: there is no guitar, or no note for the ear; "" if something can."""
+    if not np.isfinite(hearing.pitches).any() and (hearing.picks > PICKED).sum() < _STRUCK:
+        return "nothing was heard that sounds like a guitar"
+    if all(g.why for g in groups):
+        return "there is no note in this lick that can be judged by ear: " + ", ".join(passed_over)
+    return ""
 
 
 def _goodness(one: JudgedPass) -> tuple[bool, int, int]:
@@ -119,17 +127,26 @@ def _known_notes(
 ) -> Iterator[KnownNote]:
     """Yield the notes that are matched and have a steady pitch, but those of chords."""
     for one in matching.passes:
-        begins = [b for b in one.begins if b is not None]
-        for n, (group, begin) in enumerate(zip(groups, one.begins, strict=True)):
-            steady = group.why in ("", "swells") and not any(s.shapes or s.trill for s in group.sounds)
-            if begin is None or not steady:
+        for n, begin in enumerate(one.begins):
+            if begin is None or not _stands_still(groups[n]):
                 continue
-            later = [b for b in begins if b > begin]
-            stop = float(hearing.starts[later[0] if later else -1])
-            around = [p for m in (n - 1, n) if m >= 0 for p in groups[m].pitches]
-            for pitch in group.pitches:
-                others = tuple(p + higher for p in around if abs(p - pitch) > 0.5)
-                yield KnownNote(float(hearing.starts[begin]), stop, pitch + higher, others)
+            following = next((b for b in one.begins[n + 1 :] if b is not None and b > begin), -1)
+            ends = float(hearing.starts[begin]), float(hearing.starts[following])
+            yield from _known_of_group(ends, groups[n], groups[max(0, n - 1) : n], higher)
+
+
+def _known_of_group(
+    ends: tuple[float, float], group: ExpectedGroup, before: Sequence[ExpectedGroup], higher: float
+) -> Iterator[KnownNote]:
+    """Yield the notes of a group that sounds between two instants (seconds), which may ring on from those `before` it."""
+    sounding = [p for one in (*before, group) for p in one.pitches]
+    for pitch in group.pitches:
+        yield KnownNote(*ends, pitch + higher, tuple(p + higher for p in sounding if abs(p - pitch) > 0.5))
+
+
+def _stands_still(group: ExpectedGroup) -> bool:
+    """Return whether the pitches of a group are steady and can be told."""
+    return group.why in ("", "swells") and not any(s.shapes or s.trill for s in group.sounds)
 
 
 def _judged_passes(
@@ -160,8 +177,7 @@ def _judge_pass(
     notes = judge_pitches(hearing, groups, times, higher)
     take_back_doubts(whole, notes)
     written, heard = np.array([g.at for g in groups]), steady_onsets(groups, times)
-    told = np.isfinite(heard)
-    pace = overall_pace(written[told], heard[told]) if told.sum() > 1 else 1 / one.tempo
+    pace = _played_pace(written, heard, one.tempo)
     timing = judge_onsets(written, heard, onset_blurs(groups))
     _fill_lateness(notes, groups, timing, times_told(whole, timing))
     judge_gestures(hearing, groups, times, performance, notes, pace, higher)
@@ -170,13 +186,29 @@ def _judge_pass(
     for note in notes:
         note.kinds |= {deviation.kind for deviation in note_deviations(note)}
     extras = find_extras(whole, pace)
-    jumps = [HeardPause(float(heard[k]), seconds, groups[k].sounds[0]) for k, seconds in timing.pauses]
-    pauses = tuple(jump for jump in jumps if jump.seconds > 0)
-    skips = tuple(jump._replace(seconds=-jump.seconds) for jump in jumps if jump.seconds < 0)
+    start = min(s for s in times.starts if s is not None)
     return JudgedPass(
-        min(s for s in times.starts if s is not None), max(times.stops), pace, _drift(timing), tuple(notes), tuple(extras), pauses,
-        skips, again, ends_at, _score(notes, len(extras)),
+        start, max(times.stops), pace, _drift(timing), tuple(notes), tuple(extras), *_jumps(groups, heard, timing), again, ends_at,
+        _score(notes, len(extras)),
     )  # fmt: skip
+
+
+def _played_pace(written: NDArray[np.float64], heard: NDArray[np.float64], tempo: float) -> float:
+    """Return the seconds played for each second written, by the tempo of the match where too few onsets are told."""
+    told = np.isfinite(heard)
+    return overall_pace(written[told], heard[told]) if told.sum() > 1 else 1 / tempo
+
+
+def _jumps(
+    groups: Sequence[ExpectedGroup], heard: NDArray[np.float64], timing: OnsetTiming
+) -> tuple[tuple[HeardPause, ...], tuple[HeardPause, ...]]:
+    """Return the hesitations of a pass, and the leaps over time that was left out."""
+    pauses: list[HeardPause] = []
+    skips: list[HeardPause] = []
+    for k, seconds in timing.pauses:
+        jump = HeardPause(float(heard[k]), abs(seconds), groups[k].sounds[0])
+        (pauses if seconds > 0 else skips).append(jump)
+    return tuple(pauses), tuple(skips)
 
 
 def _score(notes: Sequence[HeardNote], extras: int) -> Score:
