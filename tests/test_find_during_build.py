@@ -117,7 +117,7 @@ def test_a_long_listing_is_of_one_state_or_refused(
     question: tuple[str, ...], here: Path, run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A listing is read in turns, and printed between them."""
-    monkeypatch.setattr(listing_view, "_AT_ONCE", 1)
+    monkeypatch.setattr(listing_view, "_TURN", 0.0)
     whole = run(*question)
     entered = []
     out = terminal.out

@@ -112,7 +112,7 @@ def options(scene: Scene) -> dict[str, list[str]]:
 _BUILD_ONLY = (
     "--to", "--tempo", "--width", "--chord-tones", "--single-channel", "--silent-page", "--count-in", "--sound", "--click", "--repeat", "--answer", "--backing",
     "--vary", "--bars", "--format", "--practice", "--ladder", "--longest", "--compressed", "--watch", "--check-contents", "--no-sync", "--shard", "--cluster",
-    "--zip", "--sheet-format", "--paper", "--print-size", "--left-handed", "--black", "--count", "--staff", "--book", "--share-pages",
+    "--zip", "--sheet-format", "--paper", "--print-size", "--left-handed", "--black", "--count", "--staff", "--chord-shapes", "--book", "--share-pages",
 )  # fmt: skip
 REFUSED: dict[str, list[tuple[str, str]]] = {
     "make": [

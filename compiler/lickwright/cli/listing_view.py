@@ -7,9 +7,10 @@ a table.
 from __future__ import annotations
 
 import sys
+import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from itertools import islice, repeat
+from itertools import repeat
 from typing import NamedTuple, TypeAlias
 
 from lickwright.cli import terminal
@@ -20,7 +21,8 @@ from lickwright.report import console
 
 Table: TypeAlias = tuple[tuple[str, ...], list[tuple[str, ...]]]  # heads and rows
 Write: TypeAlias = Callable[[str], None]
-_AT_ONCE = 250  # pieces, a lick each, that are read before any of them is printed
+_TURN = 2.0  # seconds for which a build that wants to commit has to wait for us; it waits up to eight
+_AT_ONCE = 1 << 22  # characters that are kept before any of them is printed
 _UNBOUNDED = 10_000  # columns in a pipe: no cell is cut
 _CSV = (
     "path", "line", "title", "key", "scale", "box", "level", "tempo", "meter", "feel", "bars", "notes", "seconds",
@@ -52,14 +54,24 @@ def show_listing(
     Raises what `search` does, and `Unusable` where a build enters something before all of a long listing is read.
     """
     pieces = _listing(index, library, question, search, form)
-    while True:
+    more = True
+    while more:
         with index.one_state():
-            some = list(islice(pieces, _AT_ONCE))
+            some, more = _one_turn(pieces)
         for write, text in some:  # outside of the block, since whoever reads what we write may make us wait
             if text:
                 write(text)
-        if len(some) < _AT_ONCE:
-            return
+
+
+def _one_turn(pieces: Iterator[tuple[Write, str]]) -> tuple[list[tuple[Write, str]], bool]:
+    """Return the next pieces, as many as a build may wait for, and whether there may be more."""
+    until, left, some = time.monotonic() + _TURN, _AT_ONCE, []
+    for piece in pieces:
+        some.append(piece)
+        left -= len(piece[1])
+        if left < 0 or time.monotonic() > until:
+            return some, True
+    return some, False
 
 
 def _listing(
