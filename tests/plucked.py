@@ -19,8 +19,8 @@ from lickwright.listen.expected import expected_groups
 from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.judge import judge_recording
 from lickwright.listen.judge_entries import corrected_times
-from lickwright.listen.judge_notes import pass_times
 from lickwright.listen.model import Judgement
+from lickwright.listen.pass_times import pass_times
 from lickwright.listen.recording import Recording, resample_recording
 from lickwright.listen.stretches import hear_recording
 from lickwright.notation.techniques import Stroke

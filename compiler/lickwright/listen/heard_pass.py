@@ -13,7 +13,7 @@ import numpy as np
 from lickwright.core.fast_dataclass import record
 from lickwright.listen.entries import Entry, strongest_entry
 from lickwright.listen.expected import ExpectedGroup
-from lickwright.listen.judge_notes import PassTimes
+from lickwright.listen.pass_times import PassTimes
 from lickwright.listen.picks import attack_sharpness
 from lickwright.listen.renewals import renewal_odds, steepest_renewal
 from lickwright.listen.stretches import Hearing

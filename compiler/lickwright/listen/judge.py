@@ -22,11 +22,12 @@ from lickwright.listen.judge_doubts import take_back_doubts
 from lickwright.listen.judge_entries import corrected_times
 from lickwright.listen.judge_extras import find_extras
 from lickwright.listen.judge_gestures import judge_gestures
-from lickwright.listen.judge_notes import begun_at_picks, begun_starts, judge_pitches, pass_times
+from lickwright.listen.judge_notes import judge_pitches
 from lickwright.listen.lateness import OnsetTiming, judge_onsets, overall_pace
 from lickwright.listen.match import MatchedPass, Matching, match_groups
 from lickwright.listen.match_costs import pitch_costs
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
+from lickwright.listen.pass_times import begun_at_picks, begun_starts, pass_times
 from lickwright.listen.recognition import CAPO, RIGHT_SHARE, UNLIKE, refusal_words, right_share
 from lickwright.listen.recording import Recording
 from lickwright.listen.stretches import PICKED, Hearing, hear_recording

@@ -15,8 +15,9 @@ from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN
 from lickwright.listen.expected import ExpectedKind
 from lickwright.listen.features import FRAME
 from lickwright.listen.heard_pass import AROUND, ON_TIME, SHARP, HeardPass
-from lickwright.listen.judge_notes import SURE_PICK, UNHEARD, told_range
+from lickwright.listen.judge_notes import UNHEARD, told_range
 from lickwright.listen.model import HeardNote, NoteVerdict
+from lickwright.listen.pass_times import SURE_PICK
 from lickwright.listen.second_opinion import is_misheard
 
 _FARTHER = 0.150  # seconds on either side of the expected time in which an early or late note may enter

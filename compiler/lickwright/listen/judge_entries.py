@@ -14,8 +14,8 @@ from lickwright.core.fast_dataclass import replace
 from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN, Entry
 from lickwright.listen.expected import ExpectedKind
 from lickwright.listen.heard_pass import AROUND, CLAIMED, NEAR, ON_TIME, SHARP, STRUCK_AGAIN, HeardPass
-from lickwright.listen.judge_notes import PassTimes, pass_times
 from lickwright.listen.lateness import judge_onsets
+from lickwright.listen.pass_times import PassTimes, pass_times
 from lickwright.listen.picks import onset_instant
 from lickwright.listen.stretches import PICKED
 from lickwright.listen.told_times import DOUBTFUL_LATENESS, is_struck_again, onset_blurs, steady_onsets

@@ -11,8 +11,8 @@ from collections.abc import Iterator, Sequence
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.extra_odds import extra_odds
 from lickwright.listen.heard_pass import HeardPass
-from lickwright.listen.judge_notes import PassTimes
 from lickwright.listen.model import ExtraNote
+from lickwright.listen.pass_times import PassTimes
 from lickwright.listen.stretches import Hearing
 
 _SURE = -0.5  # odds (their logarithm) from which on a stretch is an extra note

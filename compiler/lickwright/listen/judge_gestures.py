@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.features import FRAME
 from lickwright.listen.gestures import bend_height, crossing, filled, settled_pitch, smoothed, wobble_width
-from lickwright.listen.judge_notes import PassTimes
 from lickwright.listen.model import HeardNote, NoteVerdict
+from lickwright.listen.pass_times import PassTimes
 from lickwright.listen.second_opinion import MISHEARD
 from lickwright.listen.stretches import CLEAR, Hearing
 from lickwright.notation.techniques import BEND_CURVES, UPWARD_BENDS, Curve

@@ -10,14 +10,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lickwright.core.fast_dataclass import record
 from lickwright.listen.combs import Spectrum, comb_strength
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind, note_bends
 from lickwright.listen.features import FRAME
 from lickwright.listen.judge_pairs import judge_pair
 from lickwright.listen.model import HeardNote, NoteVerdict
+from lickwright.listen.pass_times import SURE_PICK, PassTimes
 from lickwright.listen.second_opinion import beats_expected, is_misheard, new_spectrum
-from lickwright.listen.stretches import PICKED, Hearing, clear_pitch
+from lickwright.listen.stretches import Hearing, clear_pitch
 from lickwright.notation.techniques import Curve
 
 UNHEARD = "notes that could not be heard out"
@@ -27,79 +27,12 @@ _FARTHEST = 24.0  # semitones that a wrong note may be off
 _SETTLED, _PICKED = 0.025, 0.085  # seconds from its beginning in which a bent note is on its way from its fret
 _BODY = 0.40  # seconds from its beginning that the pitch of a note is taken from
 _SHORTEST_BODY = 0.09  # seconds of it that tell a pitch
-SURE_PICK = 3.0  # odds of a pick that is one
-_LATEST_PITCH = 0.4  # seconds after a pick that its pitch may come out
 _NO_PICK = -3.5  # odds below which nothing is struck, not even faintly
 _DOUBTFUL = -1.5  # odds below which a boundary is no pick
 _JOINED_REACH = 5.0  # semitones: a joined note that is further off is another string
 _SURE = 0.5  # strength of a comb that is enough for a note
 _SOFT = 35.0  # decibels below the loudest
 _VERY_CLEAR = 0.9  # clarity of a string that sounds alone
-
-
-@record
-class PassTimes:
-    """When each group of a pass begins, and until when it is listened to."""
-
-    begins: tuple[int | None, ...]  # stretches; None where none was matched
-    starts: tuple[float | None, ...]  # seconds; None where nothing was heard to begin, by a stretch or by an entry
-    stops: tuple[float, ...]  # seconds; 0 for a group that was not heard
-    predicted: tuple[float, ...]  # seconds at which each should begin, by its neighbors
-
-
-def begun_at_picks(
-    hearing: Hearing, groups: Sequence[ExpectedGroup], begins: Sequence[int | None], higher: float
-) -> tuple[int | None, ...]:
-    """Return the stretches that begin each group, each struck one at its pick where its pitch came out only later, when another string fell silent."""
-    moved = list(begins)
-    for n, (group, begin) in enumerate(zip(groups, begins, strict=True)):
-        if begin is None or group.kind is not ExpectedKind.SINGLE or not group.struck or hearing.picks[begin] > PICKED:
-            continue
-        before = next((b for b in reversed(moved[:n]) if b is not None), -1)
-        for k in range(begin - 1, max(before, begin - 4), -1):
-            if hearing.picks[k] > SURE_PICK and hearing.starts[begin] - hearing.starts[k] < _LATEST_PITCH:
-                spectrum = new_spectrum(hearing.recording, hearing.starts[k], hearing.starts[k + 1])
-                if comb_strength(spectrum, group.pitches[0] + higher) > _SURE:
-                    moved[n] = k
-                break
-    return tuple(moved)
-
-
-def pass_times(
-    groups: Sequence[ExpectedGroup], begins: Sequence[int | None], starts: Sequence[float | None], tempo: float
-) -> PassTimes:
-    """Return the times of a pass whose groups begin at `starts` (seconds). `tempo` is the share of the lick's own at which it was matched."""
-    told = [n for n, start in enumerate(starts) if start is not None]
-    stops, predicted = [], []
-    for n, group in enumerate(groups):
-        later = next((starts[m] for m in told if m > n and (starts[m] or 0) > (starts[n] or 0)), None)
-        start = starts[n]
-        last = (start or 0) + group.length / tempo + 0.35
-        stops.append(0.0 if start is None else min(last, later) if later is not None else last)
-        predicted.append(_predicted(groups, starts, told, n, tempo))
-    return PassTimes(tuple(begins), tuple(starts), tuple(stops), tuple(predicted))
-
-
-def begun_starts(hearing: Hearing, begins: Sequence[int | None]) -> list[float | None]:
-    """Return when the stretches that begin groups start, in seconds; None for a group that none begins."""
-    return [None if b is None else float(hearing.starts[b]) for b in begins]
-
-
-def _predicted(
-    groups: Sequence[ExpectedGroup], starts: Sequence[float | None], told: Sequence[int], n: int, tempo: float
-) -> float:
-    before = [m for m in told if m < n][-1:]
-    after = [m for m in told if m > n][:1]
-    around = before + after
-    if not around:
-        return 0.0
-    if len(around) == 2:
-        a, b = around
-        span = groups[b].at - groups[a].at
-        share = (groups[n].at - groups[a].at) / span if span > 0 else 0.0
-        return float(starts[a] or 0) + share * (float(starts[b] or 0) - float(starts[a] or 0))
-    m = around[0]
-    return float(starts[m] or 0) + (groups[n].at - groups[m].at) / tempo
 
 
 def judge_pitches(

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN, SURE_STRENGTH, Entry
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.heard_pass import AROUND, CLAIMED, ON_TIME, SHARP, STRUCK_AGAIN, HeardPass
-from lickwright.listen.judge_notes import PassTimes
 from lickwright.listen.lateness import SURE, OnsetTiming
+from lickwright.listen.pass_times import PassTimes
 from lickwright.listen.stretches import PICKED
 from lickwright.notation.techniques import Curve, Stroke
 
