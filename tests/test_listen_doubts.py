@@ -52,6 +52,19 @@ def test_a_note_that_is_left_out_is_not_right_by_the_ring_of_the_one_before() ->
     assert _again(matched_wave(timeline, _noisy(tones), tones, performance), verdicts)[5].verdict is NoteVerdict.RIGHT
 
 
+def test_a_note_that_is_left_out_is_not_right_by_its_own_pitch_that_rings_faintly_from_before() -> None:
+    timeline = timeline_of('tempo 100\nstep 1/8\nlick "Ring"\n| A0 A3 D0 G2 G0 G2 B1 B3 | G0 D2 D0 A3 A0--- ||\n')
+    tones, performance = take_of(timeline)
+    wave = _noisy([*tones[:5], *tones[6:]])
+    _sounding(wave, tones[3].start, tones[5].end, 57, [(0.0, 0.03), (0.9, 0.02)])
+    found = matched_wave(timeline, wave, tones, performance)
+    begin = found.times.begins[5] or 0
+    found.hearing.picks[begin], found.hearing.steps[begin] = -5.0, False  # where the note before stops
+    notes = _again(found, {5: NoteVerdict.RIGHT})
+    assert notes[5].pitch == pytest.approx(57, abs=0.1)
+    assert notes[5].verdict is NoteVerdict.MISSING
+
+
 def _noisy(tones: Sequence[Tone]) -> Samples:
     """Tones in a quiet room."""
     wave = pluck(tones)

@@ -56,10 +56,12 @@ class HeardPass:
         return self.times.predicted[n] if start is None else start
 
     def places(self, n: int) -> tuple[float, ...]:
-        """Return when group `n` may begin: where it does or should and, where the player waits before or after it, at its distance from either neighbor."""
+        """Return when group `n` may begin: where it does, where it should by its neighbors and, where the player waits, at its distance from either."""
         before, after = self.around(n)
-        at, groups = self.place(n), self.groups
-        if self.times.starts[n] is not None or before is None or after is None:
+        at, predicted, groups = self.place(n), self.times.predicted[n], self.groups
+        if self.times.starts[n] is not None:
+            return at, predicted
+        if before is None or after is None:
             return (at,)
         waits = self.place(after) - self.place(before) - (groups[after].at - groups[before].at) / self.tempo
         if waits < _WAITS:
@@ -136,11 +138,11 @@ class HeardPass:
         played = self.place(after) - self.place(before)
         return played < _JUMPED * written and written - played > _JUMPED_SECONDS
 
-    def rings(self, n: int) -> bool:
-        """Return whether a pitch of a group may sound already when the group begins, of the group before or of a string that rings longer."""
+    def rings(self, n: int, at: float) -> bool:
+        """Return whether a pitch of a group may sound already at an instant, of the group before or of a string that rings longer."""
         if self.repeats(n):
             return True
-        at, starts = self.place(n), self.times.starts
+        starts = self.times.starts
         before = ((group, start) for group, start in zip(self.groups[:n], starts, strict=False) if start is not None)
         return any(
             start + group.length / self.tempo > at

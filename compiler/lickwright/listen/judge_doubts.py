@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN
+from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN, Entry
 from lickwright.listen.expected import ExpectedKind
 from lickwright.listen.features import FRAME
 from lickwright.listen.heard_pass import AROUND, ON_TIME, SHARP, HeardPass
@@ -27,7 +27,7 @@ _UNSTRUCK = -1.5  # odds of a pick below which a note that should be struck is t
 _STRUCK = 6.0  # decibels that the high band rises by farther away, where nothing else is played: 5 at most where a note was left out
 _RENEWED = -1.3  # odds that a string is struck again: of those that are 1 in 100 has less, of those that only ring on 1 in 50 has more
 # Strength of the entry of a struck note that is heard as another pitch, where no string is surely struck. Of 330 that were played one in 100 has less than -18;
-# those that were not have -27 to -19. One that is heard at a pitch it is often taken for may have few partials that are loud.
+# those that were not have -27 to -19. One that is heard at its own pitch, or one it is often taken for, may have few partials that are loud.
 _RINGING, _RINGING_MISHEARD = -15.0, -20.0
 # Strength of the entry of a note of a double stop that may be there, and of one that is: 11 that were left out have 1 at most, and -11 on average.
 _PAIR_DOUBTFUL, _PAIR_ENTERS = 3.0, 12.0
@@ -70,12 +70,12 @@ def _judge_single_again(heard: HeardPass, n: int, note: HeardNote) -> None:
 
 
 def _is_ring_of_another(heard: HeardPass, n: int, note: HeardNote) -> bool:
-    """Return whether a struck note is right only because the other pitch that is heard explains no better what is new: nothing is, not its own pitch either."""
+    """Return whether no string is surely struck for a struck note, and its own pitch does not enter: what is heard rings on, at its pitch or another one."""
     group, start, begin = heard.groups[n], heard.times.starts[n], heard.times.begins[n]
-    if note.pitch is None or start is None or begin is None or not group.struck or heard.rings(n):
+    if note.pitch is None or start is None or begin is None or not group.struck or heard.rings(n, start):
         return False
     low, high = told_range(group)
-    if low <= note.pitch <= high or heard.hearing.picks[begin] > SURE_PICK:
+    if heard.hearing.picks[begin] > (_UNSTRUCK if low <= note.pitch <= high else SURE_PICK):
         return False
     (own,) = heard.entries(n, start, ON_TIME)
     least = _RINGING_MISHEARD if is_misheard(note.pitch, group.pitches[0]) else _RINGING
@@ -110,36 +110,43 @@ def _is_another_string(heard: HeardPass, n: int, note: HeardNote) -> bool:
     window, own_pitch = (start - ON_TIME, start + ON_TIME), group.pitches[0]
     other = heard.entry(window, note.pitch, [own_pitch])
     own = heard.entry(window, own_pitch, [note.pitch])
-    if other is None:
-        return False
-    clearly = own is not None and own.rise > RISEN and own.strength > other.strength + _CLEARLY_OWN
-    return other.rise < RISEN or other.strength < _FAINT or clearly
+    return other is not None and _enters_less(other, own)
+
+
+def _enters_less(other: Entry, own: Entry | None) -> bool:
+    """Return whether the entry of another pitch is faint, or far weaker than that of a note's own."""
+    if other.rise < RISEN or other.strength < _FAINT:
+        return True
+    return own is not None and own.rise > RISEN and own.strength > other.strength + _CLEARLY_OWN
 
 
 def _judge_missing(heard: HeardPass, n: int, note: HeardNote) -> None:
     """Let a note that is called missing be right where it enters where it begins, and untold where it may have entered."""
-    at = heard.place(n)
+    at, start = heard.place(n), heard.times.starts[n]
     (entry,) = heard.entries(n, at, AROUND)
-    start = heard.times.starts[n]
-    told = entry is not None and not heard.rings(n)
-    if told and entry is not None and entry.is_sure and start is not None:
+    if entry is not None and entry.is_sure and start is not None and not heard.rings(n, at):
         note.verdict, note.onset = NoteVerdict.RIGHT, start
-    elif any(_may_have_entered(heard, n, place, told) for place in heard.places(n)) or _is_lost(heard, n, at):
+    elif any(_may_have_entered(heard, n, place) for place in heard.places(n)) or _is_lost(heard, n, at):
         _leave_untold([note])
 
 
-def _may_have_entered(heard: HeardPass, n: int, at: float, told: bool) -> bool:
-    """Return whether a note may have entered where it should, or farther away; `told`: its partials tell it from what sounds around it."""
-    if not told and (heard.renewal(n, at)[0] > _RENEWED or heard.sharpest(at - AROUND, at + AROUND)[0] > SHARP):
-        return True
+def _may_have_entered(heard: HeardPass, n: int, at: float) -> bool:
+    """Return whether a note may have entered at an instant, or farther away."""
     sharp, struck_at = heard.sharpest(*heard.room(n, at, _FARTHER))
     if sharp > _STRUCK and _is_loud(heard, struck_at, struck_at + _RINGS):
         return True
-    if not told:
-        return heard.groups[n].struck and _goes_on_softer(heard, n, at)
     (entry,) = heard.entries(n, at, _FARTHER)
+    if entry is None or heard.rings(n, at):
+        return _may_be_renewed(heard, n, at)
     least = DOUBTFUL_STRENGTH if heard.groups[n].struck else _DOUBTFUL_JOINED
-    return entry is not None and entry.rise > RISEN and entry.strength > least
+    return entry.rise > RISEN and entry.strength > least
+
+
+def _may_be_renewed(heard: HeardPass, n: int, at: float) -> bool:
+    """Return whether a string may be struck again at an instant whose partials sound already."""
+    if heard.renewal(n, at)[0] > _RENEWED or heard.sharpest(at - AROUND, at + AROUND)[0] > SHARP:
+        return True
+    return heard.groups[n].struck and _goes_on_softer(heard, n, at)
 
 
 def _goes_on_softer(heard: HeardPass, n: int, at: float) -> bool:

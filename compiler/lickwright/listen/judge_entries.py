@@ -119,7 +119,7 @@ def _entry_before(heard: HeardPass, n: int, last: float) -> Entry | None:
 def _struck_again_at(heard: HeardPass, n: int, at: float) -> float | None:
     """Return when a single note is struck again whose pitch sounds already, near an instant or, very sharply, farther away; None where it is not."""
     group = heard.groups[n]
-    if group.kind is not ExpectedKind.SINGLE or not group.struck or not heard.rings(n):
+    if group.kind is not ExpectedKind.SINGLE or not group.struck or not heard.rings(n, at):
         return None
     odds, struck_at = heard.renewal(n, at)
     if odds > _RENEWED:
