@@ -22,8 +22,8 @@ _HELP = """Listen to a RECORDING of a LICK, as a teacher does.
 
 Which notes are right, how late they are, how high the bends, and what to practice.
 One guitar alone, as WAV, FLAC, MP3 or Ogg; - is standard input. Any tempo will do,
-and any tuning. Several times through the lick are each judged; the best is shown.
-Nothing leaves this machine, and no recording is kept unless you say --keep.
+and any tuning. Several times through the lick are each judged: the best is shown,
+and which bars are not sure yet. Nothing leaves this machine, and no recording is kept unless you say --keep.
 Exits with 0 when all that can be judged is right, 1 when something differs.
 
 \b
