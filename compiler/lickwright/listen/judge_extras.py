@@ -57,9 +57,8 @@ def _extra_at(heard: HeardPass, k: int, n: int, following: int | None) -> ExtraN
     if hearing.picks[k] <= _NO_PICK or _is_beside_passed(heard, k, n, following):
         return None
     extra = extra_odds(heard, k, [group] if following is None else [group, heard.groups[following]])
-    if extra.odds <= _SURE or (
-        extra.same and group.kind is ExpectedKind.PASSED
-    ):  # it may be struck many times, as a tremolo is
+    again = extra.same and group.kind is ExpectedKind.PASSED  # it may be struck many times, as a tremolo is
+    if extra.odds <= _SURE or again:
         return None
     return ExtraNote(float(hearing.starts[k]), extra.pitch, group.sounds[0])
 
