@@ -1,8 +1,8 @@
 """How likely a stretch begins a note that the lick has not.
 
-In: a `HeardPass`, a stretch and the groups around it. Out: `ExtraOdds`: the pitch of the note, and the logarithm of the odds that it is one. A logistic
-regression weighs what is heard: how surely and how sharply a string is struck, by how much the partials of the pitch rise there, and whether the pitch, or the
-one that the lick has there, sounded before.
+In: a `HeardPass`, a stretch and the groups around it. Out: the pitch of the note, None where it is unlikely. A logistic regression weighs what is heard: how
+surely and how sharply a string is struck, by how much the partials of the pitch rise there, and whether the pitch, or the one that the lick has there, sounded
+before.
 """
 
 from __future__ import annotations
@@ -14,111 +14,115 @@ import numpy as np
 
 from lickwright.listen.combs import Spectrum, comb_strength
 from lickwright.listen.entries import Entry
-from lickwright.listen.expected import LOWEST, ExpectedGroup
+from lickwright.listen.expected import LOWEST, ExpectedGroup, ExpectedKind
 from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.picks import attack_sharpness
 from lickwright.listen.second_opinion import is_misheard, new_spectrum
 from lickwright.listen.stretches import clear_pitch
 
+_LIKELY = -0.5  # odds (their logarithm) from which on a stretch is an extra note
 _AROUND = 0.020  # seconds on either side of the beginning of a stretch in which the partials of its pitch rise
 _NEAR = 0.6  # semitones: what is nearer is the same pitch
 _STEP = 1.5  # semitones: of two pitches that are nearer only the high partials are told apart, whose level says nothing
 _MOVES = 0.4  # semitones that a group moves by: it has a bend, a slide or a vibrato
-# Seconds before a stretch from which and until which the pitch is the one that sounded before.
-_BEFORE, _GAP = 0.080, 0.020
+_BEFORE, _GAP = 0.080, 0.020  # seconds before a stretch between which the pitch is the one that sounded before
 _RINGS_ON = 2.5  # decibels: a pitch that sounds already is struck again only where its partials rise by more, whatever knocks or rattles there
+_MOST_RISE, _NEWEST = 20.0, 0.8  # decibels, and strength of a comb, beyond which more tells no more
 _SOFTEST = -30.0  # decibels of an entry: softer ones are as doubtful
-
-
-class ExtraOdds(NamedTuple):
-    """A note that the lick has not, if it is one."""
-
-    pitch: float  # MIDI, as the lick would write it
-    odds: float  # their logarithm
-    same: bool  # the lick has that pitch there
-
-
-class NewSound(NamedTuple):
-    """What is new where a stretch begins."""
-
-    pitch: float  # MIDI, as the lick would write it
-    same: bool  # the lick has that pitch there
-    spectrum: Spectrum
-    entry: Entry | None  # of the pitch; None where the lick's has all its partials
-
-    @property
-    def rings_on(self) -> bool:
-        """Whether it is the lick's own pitch, which is not struck again."""
-        return self.same and (self.entry is None or self.entry.rise <= _RINGS_ON)
 
 
 class ExtraEvidence(NamedTuple):
     """What speaks for an extra note, and what against it; each about 1 at most."""
 
-    one: float
-    picked: float  # odds of the pick, a tenth of their logarithm
-    sharp: float  # sharpness of the attack, a tenth of the decibels
-    rises: float  # of another pitch: the rise of its partials, a tenth of the decibels
-    same: float  # 1 of the pitch that the lick has there
-    new: float  # of another pitch: by how much it is stronger than the lick's in what is new
-    loud: float  # level of the stretch below the loudest, a tenth of the decibels
-    enters: float  # of a pitch that is far from the one before: level of its partials, a tenth of the decibels
-    moving: float  # 1 where the lick has a bend, a slide or a vibrato
-    rings: float  # 1 of another pitch that sounded before
+    one: float = 0.0
+    picked: float = 0.0  # odds of the pick, a tenth of their logarithm
+    sharp: float = 0.0  # sharpness of the attack, a tenth of the decibels
+    rises: float = 0.0  # of another pitch: the rise of its partials, a tenth of the decibels
+    same: float = 0.0  # 1 of the pitch that the lick has there
+    new: float = 0.0  # of another pitch: by how much it is stronger than the lick's in what is new
+    loud: float = 0.0  # level of the stretch below the loudest, a tenth of the decibels
+    enters: float = 0.0  # of a pitch that is far from the one before: level of its partials, a tenth of the decibels
+    moving: float = 0.0  # 1 where the lick has a bend, a slide or a vibrato
+    rings: float = 0.0  # 1 of another pitch that sounded before
 
 
 # A logistic regression on 207 extra notes and 756 stretches that are none, of 680 takes of the sets of tests/bench/listening.py. Left out of it a tenth at a
 # time, 204 of the former have odds above -0.5 (their logarithm), and 10 of the latter, in none of the takes without a mistake.
 _WEIGHTS = ExtraEvidence(-2.53, 4.03, 2.89, 0.86, -1.49, 1.63, 1.45, 1.64, -3.27, -1.42)
+# What its partials add at most to the odds of another pitch.
+_MOST_BY_PARTIALS = _WEIGHTS.rises * _MOST_RISE / 10 + _WEIGHTS.new * _NEWEST
 
 
-def extra_odds(heard: HeardPass, k: int, around: Sequence[ExpectedGroup]) -> ExtraOdds:
-    """Return the pitch of the extra note that stretch `k` may begin, and its odds. `around`: the group that sounds and the one that follows, if one does."""
-    sound = new_sound(heard, k, around)
-    if sound.rings_on:
-        return ExtraOdds(sound.pitch, -np.inf, True)
-    evidence = extra_evidence(heard, k, around[0], sound)
-    return ExtraOdds(sound.pitch, sum(w * e for w, e in zip(_WEIGHTS, evidence, strict=True)), sound.same)
+def likely_extra(heard: HeardPass, k: int, around: Sequence[ExpectedGroup]) -> float | None:
+    """Return the pitch of the extra note that stretch `k` begins, as the lick would write it; None where it likely begins none.
 
-
-def new_sound(heard: HeardPass, k: int, around: Sequence[ExpectedGroup]) -> NewSound:
-    """Return what is new where stretch `k` begins. `around`: the group that sounds and the one that follows, if one does."""
-    hearing, group, at = heard.hearing, around[0], float(heard.hearing.starts[k])
-    spectrum = new_spectrum(hearing.recording, at, float(hearing.starts[k + 1]))
-    pitch = float(hearing.pitches[k]) - heard.higher
-    if not pitch > LOWEST:  # a thump, or no pitch
-        pitch = _newest_pitch(spectrum, around, heard.higher)
-    pitch = next((p for p in group.pitches if is_misheard(pitch, p)), pitch)
+    `around` are the group that sounds and the one that follows, if one does.
+    """
+    group = around[0]
+    pitch = _pitch_of(heard, k, around)
     same = any(low - _NEAR <= pitch <= high + _NEAR for low, high in _ways(group))
+    evidence = _attack_evidence(heard, k, group, same)
+    if _extra_odds(evidence) + (0.0 if same else _MOST_BY_PARTIALS) <= _LIKELY:
+        return None
+    at = float(heard.hearing.starts[k])
     entry = heard.entry((at - _AROUND, at + _AROUND), pitch, [p for p in group.pitches if abs(p - pitch) > _NEAR])
-    return NewSound(pitch, same, spectrum, entry)
+    if same:  # a string that is struck many times, as in a tremolo, is none besides
+        again = group.kind is not ExpectedKind.PASSED and entry is not None and entry.rise > _RINGS_ON
+        return pitch if again else None
+    return pitch if _extra_odds(_with_partials(evidence, heard, k, group, pitch, entry)) > _LIKELY else None
 
 
-def extra_evidence(heard: HeardPass, k: int, group: ExpectedGroup, sound: NewSound) -> ExtraEvidence:
-    """Return what speaks for an extra note that stretch `k` begins while a group sounds."""
-    hearing, pitch, other = heard.hearing, sound.pitch, not sound.same
-    at, rise, level = float(hearing.starts[k]), 0.0, _SOFTEST
-    if sound.entry is not None:
-        rise, level = float(np.clip(sound.entry.rise, -3, 20)), float(np.clip(sound.entry.level, _SOFTEST, 0))
-    before = clear_pitch(hearing.features, at - _BEFORE, at - _GAP) - heard.higher
+def _extra_odds(evidence: ExtraEvidence) -> float:
+    """Return the logarithm of the odds that a stretch begins an extra note."""
+    return sum(weight * value for weight, value in zip(_WEIGHTS, evidence, strict=True))
+
+
+def _pitch_of(heard: HeardPass, k: int, around: Sequence[ExpectedGroup]) -> float:
+    """Return the pitch of a stretch, as the lick would write it."""
+    pitch = float(heard.hearing.pitches[k]) - heard.higher
+    if not pitch > LOWEST:  # a thump, or no pitch
+        pitch = _newest_pitch(_new_spectrum(heard, k), around, heard.higher)
+    return next((p for p in around[0].pitches if is_misheard(pitch, p)), pitch)
+
+
+def _attack_evidence(heard: HeardPass, k: int, group: ExpectedGroup, same: bool) -> ExtraEvidence:
+    """Return what speaks for an extra note by how stretch `k` begins; `same`: the group that sounds has its pitch."""
+    hearing = heard.hearing
     return ExtraEvidence(
         one=1.0,
         picked=float(np.clip(hearing.picks[k], -8, 10)) / 10,
-        sharp=float(np.clip(attack_sharpness(hearing.features, at), 0, 15)) / 10,
-        rises=other * rise / 10,
-        same=float(sound.same),
-        new=other * _newness(sound.spectrum, pitch, group, heard.higher),
+        sharp=float(np.clip(attack_sharpness(hearing.features, float(hearing.starts[k])), 0, 15)) / 10,
+        same=float(same),
         loud=min(0.0, float(hearing.levels[k]) - hearing.features.loud) / 10,
-        enters=0.0 if sound.same or abs(pitch - before) < _STEP else level / 10,
         moving=float(group.high - group.low > _MOVES),
-        rings=float(other and abs(pitch - before) < _NEAR),
     )
 
 
+def _with_partials(
+    evidence: ExtraEvidence, heard: HeardPass, k: int, group: ExpectedGroup, pitch: float, entry: Entry | None
+) -> ExtraEvidence:
+    """Return the evidence for another pitch than the group's, with what its partials tell."""
+    rise, level = 0.0, _SOFTEST
+    if entry is not None:
+        rise, level = float(np.clip(entry.rise, -3, _MOST_RISE)), float(np.clip(entry.level, _SOFTEST, 0))
+    at = float(heard.hearing.starts[k])
+    before = clear_pitch(heard.hearing.features, at - _BEFORE, at - _GAP) - heard.higher
+    return evidence._replace(
+        rises=rise / 10,
+        new=_newness(_new_spectrum(heard, k), pitch, group, heard.higher),
+        enters=0.0 if abs(pitch - before) < _STEP else level / 10,
+        rings=float(abs(pitch - before) < _NEAR),
+    )
+
+
+def _new_spectrum(heard: HeardPass, k: int) -> Spectrum:
+    return new_spectrum(heard.hearing.recording, float(heard.hearing.starts[k]), float(heard.hearing.starts[k + 1]))
+
+
 def _newness(spectrum: Spectrum, pitch: float, group: ExpectedGroup, higher: float) -> float:
-    """Return by how much a pitch is stronger than those of a group in what is new, -0.2 to 0.8."""
+    """Return by how much a pitch is stronger than those of a group in what is new, -0.2 to `_NEWEST`."""
     written = max(comb_strength(spectrum, p + higher) for p in group.pitches)
-    return float(np.clip(comb_strength(spectrum, pitch + higher) - written, -0.2, 0.8))
+    return float(np.clip(comb_strength(spectrum, pitch + higher) - written, -0.2, _NEWEST))
 
 
 def _ways(group: ExpectedGroup) -> list[tuple[float, float]]:

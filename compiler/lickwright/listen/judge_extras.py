@@ -9,14 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
-from lickwright.listen.extra_odds import extra_odds
+from lickwright.listen.extra_odds import likely_extra
 from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.model import ExtraNote
 from lickwright.listen.pass_times import PassTimes
 from lickwright.listen.stretches import Hearing
 
-_SURE = -0.5  # odds (their logarithm) from which on a stretch is an extra note
-_NO_PICK = -4.5  # odds of a pick below which no stretch is one
+_NO_PICK = -3.0  # odds of a pick below which no stretch is one
 _PICK_CLEAR = 4.5  # odds of a pick above which it may be a note of its own though something that is passed over is near
 _SOFT = 21.0  # decibels below the loudest
 _APART = 0.075  # seconds from the notes of the lick, and from each other
@@ -56,11 +55,8 @@ def _extra_at(heard: HeardPass, k: int, n: int, following: int | None) -> ExtraN
     group, hearing = heard.groups[n], heard.hearing
     if hearing.picks[k] <= _NO_PICK or _is_beside_passed(heard, k, n, following):
         return None
-    extra = extra_odds(heard, k, [group] if following is None else [group, heard.groups[following]])
-    again = extra.same and group.kind is ExpectedKind.PASSED  # it may be struck many times, as a tremolo is
-    if extra.odds <= _SURE or again:
-        return None
-    return ExtraNote(float(hearing.starts[k]), extra.pitch, group.sounds[0])
+    pitch = likely_extra(heard, k, [group] if following is None else [group, heard.groups[following]])
+    return None if pitch is None else ExtraNote(float(hearing.starts[k]), pitch, group.sounds[0])
 
 
 def _latest_end(heard: HeardPass, n: int, following: int | None, pace: float) -> float:
