@@ -22,10 +22,10 @@ from lickwright.listen.told_times import DOUBTFUL_LATENESS, is_struck_again, ons
 
 _EDGE = 0.007  # seconds from the end of the window around an instant in which an entry may go on beyond it
 _FARTHER = 0.180  # seconds on either side of the expected time in which a note may be struck whose pitch sounds already
-_EARLIEST = (
-    0.300  # seconds by which a note may enter before the stretch that seems to begin it, or before its expected time
-)
-_RISEN_EARLIER = 10.0  # decibels that its pitch must rise by there,
+_EARLIEST = 0.300  # seconds by which a note may enter before it is expected, or before its own stretch begins
+_LATEST = 0.200  # seconds by which it may enter after its expected time
+_LEAK = 0.030  # seconds more that are kept from the next note, which would be heard in an entry just before it
+_RISEN_AWAY = 10.0  # decibels that its pitch must rise by there,
 _STRONGER = 6.0  # and by which that entry must be stronger than the one with its stretch
 _EXTRA_BEFORE = 0.100  # seconds by which the pitch of a note may come before it as an extra note
 _RISEN_ON_TIME = 6.0  # decibels that a pitch must rise by whose stretch begins elsewhere
@@ -53,8 +53,8 @@ def _entries_left_out(heard: HeardPass) -> Iterator[tuple[int, float]]:
 
 
 def _entry_left_out(heard: HeardPass, n: int) -> float | None:
-    """Return when a group that no stretch begins enters: where it is struck, where its partials rise near its expected time, or well before that."""
-    looks = (_struck_again_at, _entry_near, _entry_well_before)
+    """Return when a group that no stretch begins enters: where it is struck, where its partials rise near its expected time, or well before or after that."""
+    looks = (_struck_again_at, _entry_near, _entry_well_before, _entry_well_after)
     found = (look(heard, n, at) for at in heard.places(n) for look in looks)
     return next((at for at in found if at is not None), None)
 
@@ -72,6 +72,16 @@ def _entry_well_before(heard: HeardPass, n: int, at: float) -> float | None:
         return None
     early = _entry_before(heard, n, at - AROUND)
     return early.at if early is not None and heard.is_struck_sharply(early.at) else None
+
+
+def _entry_well_after(heard: HeardPass, n: int, at: float) -> float | None:
+    """Return when a single note that is new enters beyond doubt, well after an instant, with a stretch that begins no other; None where it does not."""
+    if heard.groups[n].kind is not ExpectedKind.SINGLE or heard.repeats(n):
+        return None
+    found = _entry_between(heard, n, at + AROUND, heard.room(n, at, _LATEST)[1] - _LEAK)
+    begun = [heard.hearing.starts[b] for b in heard.times.begins if b is not None]
+    is_free = found is not None and found.at in heard.hearing.starts and found.at not in begun
+    return found.at if found is not None and is_free else None
 
 
 def _entries_before_stretches(heard: HeardPass) -> Iterator[tuple[int, float]]:
@@ -103,13 +113,17 @@ def _entry_before_stretch(heard: HeardPass, n: int, start: float) -> float | Non
 
 
 def _entry_before(heard: HeardPass, n: int, last: float) -> Entry | None:
-    """Return the strongest entry of a single note up to an instant (seconds) and after the group before it, where it is one beyond doubt.
+    """Return the strongest entry of a single note up to an instant (seconds) and after the group before it, where it is one beyond doubt."""
+    return _entry_between(heard, n, heard.room(n, last, _EARLIEST)[0], last)
+
+
+def _entry_between(heard: HeardPass, n: int, first: float, last: float) -> Entry | None:
+    """Return the strongest entry of a single note between two instants (seconds), where it is one beyond doubt.
 
     It is where a stretch begins that is near it, which is more exact.
     """
-    first, _ = heard.room(n, last, _EARLIEST)
     (found,) = heard.entries(n, (first + last) / 2, (last - first) / 2) if last > first else (None,)
-    if found is None or not found.is_sure or found.rise < _RISEN_EARLIER:
+    if found is None or not found.is_sure or found.rise < _RISEN_AWAY:
         return None
     starts = heard.hearing.starts
     near = float(starts[np.argmin(np.abs(starts - found.at))])
