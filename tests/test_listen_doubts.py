@@ -103,6 +103,32 @@ def test_a_repeated_note_that_goes_on_more_softly_is_not_missing(
     assert _again(found, {1: NoteVerdict.MISSING})[1].verdict is verdict
 
 
+def test_a_repeated_note_is_not_missing_where_the_others_are_heard_as_faintly() -> None:
+    timeline = timeline_of(LOW)
+    tones, performance = take_of(timeline)
+    wave = _noisy(tones[4:])
+    _sounding(wave, tones[0].start, tones[3].end, 43, [(0.0, 1.0), (2.4, 0.4)])
+    found = matched_wave(timeline, wave, tones, performance, 1)
+    assert found.repeats_are_faint(1)
+    assert _again(found, {1: NoteVerdict.MISSING})[1].verdict is NoteVerdict.UNTOLD
+    clear = matched_wave(timeline, _noisy(tones), tones, performance)
+    assert not clear.repeats_are_faint(1)
+
+
+@pytest.mark.parametrize(("pitch", "verdict"), [(57.7, NoteVerdict.RIGHT), (55.0, NoteVerdict.MISSING)])
+def test_a_soft_note_is_right_where_its_pitch_comes_out_near_it(pitch: float, verdict: NoteVerdict) -> None:
+    timeline = timeline_of(LINE)
+    tones, performance = take_of(timeline)
+    wave = _noisy([*tones[:4], tones[4]._replace(end=tones[5].end), *tones[6:]])
+    wave += pluck([tones[5]._replace(picked=False)], tones[-1].end + 0.5, 0.008)
+    found = matched_wave(timeline, wave, tones, performance)
+    found.hearing.picks[found.times.begins[5] or 0] = -3.0
+    notes = judge_pitches(found.hearing, found.groups, found.times, found.higher)
+    notes[5].verdict, notes[5].pitch = NoteVerdict.RIGHT, pitch
+    take_back_doubts(found, notes)
+    assert notes[5].verdict is verdict
+
+
 @pytest.mark.parametrize(("level", "verdict"), [(0.008, NoteVerdict.UNTOLD), (0.0, NoteVerdict.MISSING)])
 def test_a_hammered_note_that_enters_softly_under_a_ringing_one_is_not_missing(
     level: float, verdict: NoteVerdict

@@ -12,7 +12,7 @@ import numpy as np
 
 from lickwright.core.fast_dataclass import record
 from lickwright.listen.entries import Entry, strongest_entry
-from lickwright.listen.expected import ExpectedGroup
+from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.pass_times import PassTimes
 from lickwright.listen.picks import attack_sharpness
 from lickwright.listen.renewals import renewal_odds, steepest_renewal
@@ -33,8 +33,10 @@ _JUMPED_SECONDS = 0.35  # and how much less than written it must be
 _HELD = 0.160  # seconds of a stretch in whose middle nothing is struck
 _SELDOM = 90  # percent of such places that have no sharper rise
 _WAITS = 0.25  # seconds beyond the written ones between two notes in which the player waits
+# Odds that a repeated note is struck which few have below them: 1 in 40; and how many of so many around may have less where such notes are heard well.
+_FAINTLY, _SOME, _AT_MOST = 2.0, 0.1, 12
 _LEAST_ROOM = 0.020  # seconds in which a string can be heard to be struck again
-_NEVER = -20.0  # odds of what cannot be
+NEVER = -20.0  # odds of what cannot be
 # Decibels of the pitch below which what rises is noise; 99 % of the notes that are struck again have more than -17.
 _TOO_SOFT = -26.0
 _STEP = 0.004  # seconds between the instants at which an attack is looked for
@@ -121,13 +123,27 @@ class HeardPass:
         """Return the logarithm of the odds that a single note whose pitch sounds already is struck again near an instant, and when (seconds)."""
         window = self.room(n, at, AROUND)
         if window[1] - window[0] < _LEAST_ROOM:
-            return _NEVER, at
+            return NEVER, at
         loud = self.hearing.features.loud
         bands, struck_at = steepest_renewal(self.hearing.recording, loud, *window)
         entry = self.entry(window, self.groups[n].pitches[0], ())
         if entry is None or entry.level < _TOO_SOFT:
-            return _NEVER, at
+            return NEVER, at
         return renewal_odds(bands, self.sharpest(*window)[0], entry.rise), struck_at
+
+    def repeats_are_faint(self, n: int) -> bool:
+        """Return whether some of the repeated notes around a group are heard to be struck so faintly that one more may be so faint that it is not heard."""
+        others = [
+            m for m in range(len(self.groups)) if m != n and self.is_repeated(m) and self.times.starts[m] is not None
+        ]
+        nearest = sorted(others, key=lambda m: abs(m - n))[:_AT_MOST]
+        faint = sum(self.renewal(m, self.place(m))[0] < _FAINTLY for m in nearest)
+        return faint > 0 and faint >= _SOME * len(nearest)
+
+    def is_repeated(self, n: int) -> bool:
+        """Return whether a group is a single note that is struck at a pitch which the one before has too."""
+        group = self.groups[n]
+        return group.kind is ExpectedKind.SINGLE and group.struck and not group.why and self.repeats(n)
 
     def is_jumped_over(self, n: int) -> bool:
         """Return whether the notes heard before and after a group are so near each other that the music between them was not played."""

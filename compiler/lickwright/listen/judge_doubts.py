@@ -14,7 +14,7 @@ import numpy as np
 from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN, Entry
 from lickwright.listen.expected import ExpectedKind
 from lickwright.listen.features import FRAME
-from lickwright.listen.heard_pass import AROUND, ON_TIME, SHARP, HeardPass
+from lickwright.listen.heard_pass import AROUND, NEVER, ON_TIME, SHARP, HeardPass
 from lickwright.listen.judge_notes import UNHEARD, told_range
 from lickwright.listen.model import HeardNote, NoteVerdict
 from lickwright.listen.pass_times import SURE_PICK
@@ -29,6 +29,7 @@ _RENEWED = -1.3  # odds that a string is struck again: of those that are 1 in 10
 # Strength of the entry of a struck note that is heard as another pitch, where no string is surely struck. Of 330 that were played one in 100 has less than -18;
 # those that were not have -27 to -19. One that is heard at its own pitch, or one it is often taken for, may have few partials that are loud.
 _RINGING, _RINGING_MISHEARD = -15.0, -20.0
+_BLURRED = 0.6  # semitones by which the pitch of a short note may come out nearer to the next one
 # Strength of the entry of a note of a double stop that may be there, and of one that is: 11 that were left out have 1 at most, and -11 on average.
 _PAIR_DOUBTFUL, _PAIR_ENTERS = 3.0, 12.0
 _DOUBTFUL_JOINED = -20.0  # strength of the entry of a joined note, which is softer: of 49 that no stretch begins 2 in 3 have less than -2, none less than -20
@@ -75,10 +76,11 @@ def _is_ring_of_another(heard: HeardPass, n: int, note: HeardNote) -> bool:
     if note.pitch is None or start is None or begin is None or not group.struck or heard.rings(n, start):
         return False
     low, high = told_range(group)
-    if heard.hearing.picks[begin] > (_UNSTRUCK if low <= note.pitch <= high else SURE_PICK):
+    near = low - _BLURRED <= note.pitch <= high + _BLURRED
+    if heard.hearing.picks[begin] > (_UNSTRUCK if near else SURE_PICK):
         return False
     (own,) = heard.entries(n, start, ON_TIME)
-    least = _RINGING_MISHEARD if is_misheard(note.pitch, group.pitches[0]) else _RINGING
+    least = _RINGING_MISHEARD if near or is_misheard(note.pitch, group.pitches[0]) else _RINGING
     return own is not None and own.strength < least
 
 
@@ -144,7 +146,10 @@ def _may_have_entered(heard: HeardPass, n: int, at: float) -> bool:
 
 def _may_be_renewed(heard: HeardPass, n: int, at: float) -> bool:
     """Return whether a string may be struck again at an instant whose partials sound already."""
-    if heard.renewal(n, at)[0] > _RENEWED or heard.sharpest(at - AROUND, at + AROUND)[0] > SHARP:
+    odds, _ = heard.renewal(n, at)
+    if odds > _RENEWED or heard.sharpest(at - AROUND, at + AROUND)[0] > SHARP:
+        return True
+    if odds > NEVER and heard.repeats_are_faint(n):
         return True
     return heard.groups[n].struck and _goes_on_softer(heard, n, at)
 
