@@ -146,6 +146,8 @@ def test_many_made_licks_read_back() -> None:
     ("before", "after"),
     [
         ("meter 4/4", "meter 0/4"),
+        ("meter 4/4", "meter 4/drop D"),
+        ("meter 4/4", "meter none"),
         ("meter 4/4", "meter 4/4 2+"),
         ("meter 4/4", "meter 4/4, with a pick-up of 1/7"),
         ("meter 4/4", "meter 4/4, with a pick-up of 1/4; bars , shorter by as much"),

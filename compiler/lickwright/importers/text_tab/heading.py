@@ -112,7 +112,10 @@ def _usual_beat(meter: Meter | None, name: str, value: str) -> tuple[str, str]:
 
 def _own_field(heading: Heading, name: str, value: str) -> None:
     """Read one line of our own heading, whole or not at all. Raises ValueError for a meter, pick-up or tempo that is none."""
-    if name == "meter" and (meter := _METER_OURS.fullmatch(value)):
+    if name == "meter":
+        meter = _METER_OURS.fullmatch(value)
+        if meter is None:
+            raise ValueError(value)
         pickup = parse_length(meter[2]) if meter[2] else Fraction(0)
         short = frozenset(map(int, meter[3].split(", "))) if meter[3] else frozenset()
         heading.meter, heading.pickup, heading.short = parse_meter(meter[1]), pickup, short

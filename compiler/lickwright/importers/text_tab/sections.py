@@ -41,7 +41,7 @@ def find_sections(lines: Sequence[TextLine], systems: Sequence[TabSystem]) -> li
     if not is_ours(lines):
         return [TabSection(tuple(lines), tuple(systems), False)]
     starts = [_title_line(lines, k) for k, line in enumerate(lines) if _METER.match(line.text)]
-    starts = sorted({0 if n == 0 else start for n, start in enumerate(starts)})
+    starts = sorted({0 if n == 0 else start for n, start in enumerate(starts)}) or [0]  # no meter can be read
     found = []
     for start, end in zip(starts, [*starts[1:], len(lines)], strict=True):
         part = tuple(lines[start:end])
