@@ -11,12 +11,16 @@ import pytest
 from lickwright.compare.model import DifferenceKind, ScorePosition
 from lickwright.core.fast_dataclass import replace
 from lickwright.listen.advice import practice_advice, praise_words
+from lickwright.listen.expected import expected_groups
 from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.judge import judge_recording
 from lickwright.listen.lateness import judge_onsets
+from lickwright.listen.match import match_groups
+from lickwright.listen.match_costs import pitch_costs
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.remarks import Remark, find_remarks
 from lickwright.listen.report import judgement_text
+from lickwright.listen.stretches import hear_recording
 from lickwright.listen.told_times import times_told
 from lickwright.performance.note_events import perform
 from plucked import (
@@ -380,6 +384,27 @@ def test_a_slow_lick_is_known_under_a_voice() -> None:
     found = judged(timeline, wave + talk(len(wave) / RATE + 1, 0.006, seed=5)[: len(wave)])
     assert not found.refusal
     assert all(n.verdict is NoteVerdict.RIGHT for n in best(found).notes)
+
+
+def test_a_long_note_is_followed_over_any_number_of_syllables() -> None:
+    timeline = timeline_of(
+        SLOW.replace("step 1/2", "step 1/1").replace("| B5 e5 | G5 e8 | B8 G7 | B6 e5 |", "| B5 | e5 | G5 | e8 | B8 |")
+    )
+    wave = pluck(take_of(timeline)[0], level=0.1)
+    hearing = hear_recording(recorded(wave + talk(len(wave) / RATE + 1, 0.003)[: len(wave)]))
+    groups = expected_groups(timeline, perform(timeline))
+    (one,) = match_groups(hearing, groups, pitch_costs(hearing, groups, 0.0)).passes
+    begun = [np.nan if b is None else hearing.starts[b] for b in one.begins]
+    assert begun == pytest.approx([0.4, 4.4, 8.4, 12.4, 16.4], abs=0.02)
+    assert np.diff([b for b in one.begins if b is not None]).max() > 22
+
+
+def test_the_height_of_a_bend_is_not_that_of_a_voice() -> None:
+    timeline = timeline_of(SLOW.replace("B5 e5 | G5 e8 | B8 G7 | B6", "B8^10 e5 | B8^10 e8 | G7^9 G7 | B8^10"))
+    wave = pluck(take_of(timeline)[0], level=0.1)
+    found = best(judged(timeline, wave + talk(len(wave) / RATE + 1, 0.006, seed=5)[: len(wave)]))
+    bent = [note.bend_reached for note in found.notes if note.bend_wanted]
+    assert bent == pytest.approx([2.0] * 4, abs=0.7)
 
 
 def test_a_wrong_and_a_missing_note_of_a_double_stop() -> None:

@@ -31,6 +31,10 @@ _AHEAD = 0.03  # seconds before the next note in which its pitch is in the windo
 _REACH = 1.3  # semitones beyond what is written within which a pitch is believed
 _SETTLING = 0.045  # seconds after an onset in which the pitch has the pick in it
 _PICKED = 0.05  # seconds after that over which the pitch is the one that was picked
+_STRING = 0.3  # likelihood of a string below which the pitch of a stretch is not the note's,
+_MUCH_SOFTER = 15.0  # where it is softer by so many decibels
+_FIRST = 12  # frames of a note that are of the stretch which begins it
+_WINDOW = 5  # frames on either side whose pitch is measured with what is there too
 _SOFT = 40.0  # decibels below the loudest: what is softer has no pitch to be judged
 
 
@@ -113,12 +117,20 @@ def _offsets(
     clear = (hearing.features.clarity[first:last] > CLEAR) & (
         hearing.features.level[first:last] > hearing.features.loud - _SOFT
     )
-    clear &= np.isfinite(offsets)
+    clear &= np.isfinite(offsets) & _is_string(hearing, first, last)
     clear[: round(_SETTLING / FRAME)] = False
     if clear.sum() < 8:
         return None
     end = int(np.flatnonzero(clear)[-1]) + 1
     return filled(offsets[:end], clear[:end])
+
+
+def _is_string(hearing: Hearing, first: int, last: int) -> NDArray[np.bool_]:
+    """Return which frames, of those from one on, are not of a stretch that is no string and much softer than what was struck first, as a voice may be."""
+    stretches = np.searchsorted(hearing.starts[:-1], np.arange(first, last) * FRAME, side="right") - 1
+    levels = hearing.levels[np.maximum(stretches, 0)]
+    noise = (hearing.plucked[np.maximum(stretches, 0)] < _STRING) & (levels < levels[:_FIRST].max() - _MUCH_SOFTER)
+    return np.asarray(np.convolve(noise, np.ones(2 * _WINDOW + 1), "same") == 0)
 
 
 def _judge_bends(note: HeardNote, ramps: Sequence[tuple[PitchGesture, PitchRamp | None]], curve: _Curve) -> None:

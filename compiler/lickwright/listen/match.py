@@ -30,7 +30,8 @@ _PASS = 0.3  # of another pass, less what it is worth:
 _WORTH = 0.5  # of its notes, or one that is passed over would always be cheaper
 _NOISE, _STRAY = 0.03, 0.6  # of a stretch in a pause: without a pick, and a pick with a pitch
 _LINGERS = 0.5  # seconds after the end of what is passed over in which its picks may be its own
-_WINDOW = 20  # stretches between two groups at most, but for pauses
+# Stretches between two groups at most, but for pauses: of those that may be strings, and of all.
+_WINDOW, _WIDEST = 20, 64
 _MOST_STRAY = 4.0  # that is charged for what stands before the first note, between two passes, and after the last note
 _FOREIGN = 0.2  # of a pick there whose pitch the lick has nowhere, as of talk or of another lick
 _MOST_STATES = 4_000_000
@@ -121,8 +122,11 @@ class MatchTable:
         self.begin, self.inside = costs.begin, costs.inside
         self.until = np.concatenate((np.zeros((self.groups, 1), np.float32), np.cumsum(self.inside, axis=1)), axis=1)
         picked = (hearing.picks > PICKED) & np.isfinite(hearing.pitches)
-        self.stray = np.maximum(np.where(picked, _STRAY, _NOISE) * hearing.plucked, _NOISE).astype(np.float32)
-        self.foreign = np.where(costs.foreign, np.maximum(_FOREIGN * hearing.plucked, _NOISE), _STRAY)
+        self.stray = np.maximum(np.where(picked, _STRAY, _NOISE) * hearing.weights, _NOISE).astype(np.float32)
+        self.foreign = np.where(costs.foreign, np.maximum(_FOREIGN * hearing.weights, _NOISE), _STRAY)
+        strings = np.concatenate(([0], np.cumsum(hearing.weights > 0)))
+        counted = np.searchsorted(strings, strings[:-1] - _WINDOW, side="left")
+        self.low = np.maximum(counted, np.arange(self.count) - _WIDEST)  # the first stretch that may come before each
         self.strays = np.concatenate(([0.0], np.cumsum(self.stray))).astype(np.float32)
         # For each group and the stretch that begins it, the first stretch that is no more its own.
         ends = self.times[None, :-1] + self.longest[:, None]
@@ -175,7 +179,7 @@ class MatchTable:
 
     def _go_on(self, b: int) -> None:
         """From a group a few stretches ago to the next one, or over one or two that are left out."""
-        low = max(0, b - _WINDOW)
+        low = self.low[b]
         passed = self.times[b] - self.times[low:b]
         own = np.minimum(self.over_from[:, low:b], b)
         inside = np.take_along_axis(self.until, own, 1) - self.until[:, low + 1 : b + 1]

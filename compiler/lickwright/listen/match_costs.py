@@ -22,6 +22,8 @@ Costs = NDArray[np.float32]
 EXTRA = 0.75
 _STRONG, _STRONG_SPAN = 0.72, 0.35  # strength of a comb that costs nothing, and by how much less costs a whole note
 _SECOND = 0.05  # of a group that is told by its partials only
+# Of a group that is told by its partials in what is no string, since noise has something at each; a pair has no one pitch that tells it.
+_NO_STRING = 0.4
 _UNCLEAR, _SILENT = 0.5, 0.9  # of a group that begins where no pitch is clear, and where there is no sound
 _STEP_ONLY, _STEP_ONLY_STRUCK = (
     0.1,
@@ -42,7 +44,6 @@ _STRUCK_ON = (
     "swells",
 )  # what goes on by more strokes, or louder ones
 _TUNEFUL_LEAST, _TUNEFUL_MOST = 0.06, 0.5  # of such a group that begins at its pitch, and of one that does not
-_NO_STRING = 0.4  # of such a group that begins with what is no string: noise has something at every partial
 _MISHEARD = 0.3  # of a pitch that is often taken for the right one
 _NEAR, _FAR = 0.42, 1.0  # semitones off: up to the first it is right, from the second on another note
 # A note that a student gets wrong is seldom far from the right one; what is far is more often no note of the lick, as a click or talk before it.
@@ -99,7 +100,7 @@ def pitch_costs(hearing: Hearing, groups: Sequence[ExpectedGroup], higher: float
     begin[:, silent] = _SILENT
     begin += _unstruck_costs(hearing, groups, sure)
     inside = _inside_costs(hearing, groups, _interval_costs(pitches, lows, highs), weight, sure)
-    inside *= hearing.plucked
+    inside *= hearing.weights
     inside[:, silent] = 0
     away = np.maximum(lows[:, None] - pitches[None, :], pitches[None, :] - highs[:, None]).min(axis=0)
     return PitchCosts(begin.astype(np.float32), inside.astype(np.float32), ~(away < _FAR))
@@ -111,15 +112,15 @@ def _begin_costs(
     """Return what it costs that each group begins with each stretch, by the pitch and by the partials; `weight`: how much a stretch tells by its length."""
     unclear = ~np.isfinite(hearing.pitches)
     begin = firsts * weight + (1 - weight) * 0.3 * (firsts > 0)
-    begin = np.where(unclear, np.clip(combs, 0.1, _UNCLEAR), np.minimum(begin, combs + _SECOND))
+    told = combs + _NO_STRING * (1 - hearing.plucked)
+    begin = np.where(unclear, np.clip(told, 0.1, _UNCLEAR), np.minimum(begin, told + _SECOND))
     pairs = _are_of(groups, ExpectedKind.PAIR)
     begin[pairs] = combs[pairs]
     begin[_are_of(groups, *_LOOSE)] = 0.12
     tuneful = np.array([is_tuneful(g) and bool(g.why) for g in groups])
     many = np.array([len(g.pitches) > 1 for g in groups])
     pitched = np.where(unclear | many[:, None], 1.0, firsts * weight)
-    begin[tuneful] = np.clip(np.minimum(pitched, combs), _TUNEFUL_LEAST, _TUNEFUL_MOST)[tuneful]
-    begin[tuneful] += _NO_STRING * (1 - hearing.plucked)
+    begin[tuneful] = np.clip(np.minimum(pitched, told), _TUNEFUL_LEAST, _TUNEFUL_MOST)[tuneful]
     return begin
 
 

@@ -35,6 +35,7 @@ _ATTACK = 0.030  # seconds before a pick in which a boundary is its own
 _GLIDING = 0.8  # clarity of each frame of a pitch that goes on
 _SAME = 0.8  # semitones
 _SKIPPED = 0.035  # seconds after a boundary whose pitch still has the sound before in it
+_NO_STRING, _SURE_STRING = 0.5, 0.8  # likelihood of a string
 _BODY = 0.40  # seconds that the pitch of a stretch is taken from
 
 
@@ -55,6 +56,12 @@ class Hearing:
     def count(self) -> int:
         """How many stretches there are."""
         return len(self.picks)
+
+    @property
+    def weights(self) -> Values:
+        """How much of each stretch must be explained, 0 to 1: nothing of what is likelier no string, all of what is surely one."""
+        weights = np.clip((self.plucked - _NO_STRING) / (_SURE_STRING - _NO_STRING), 0, 1)
+        return np.asarray(weights, np.float32)
 
 
 def hear_recording(recording: Recording) -> Hearing:
