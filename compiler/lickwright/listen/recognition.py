@@ -35,6 +35,8 @@ _OUT = 0.1  # share of the onsets that are anywhere, even so
 _ANYWHERE = 0.2  # seconds in which the onsets of another lick lie around where they should
 _MOST_BY_TIME, _LEAST_BY_TIME = 20.0, -10.0
 CAPO = 5  # semitones beyond which no capo, or other tuning, is likely
+# Share of right notes that is needed at such a shift: it is chosen so that it fits, and licks of one rhythm and one scale are alike at some.
+_RIGHT_FAR = 0.85
 _USUAL_TEMPOS = (0.4, 1.5)  # of the lick's own
 _RATE_SHIFT, _RATE_NEAR = (
     7,
@@ -52,6 +54,8 @@ def refusal_words(one: JudgedPass, shift: int, cost: float) -> str:
         high, fast = ("high", "fast") if shift > 0 else ("low", "slow")
         return f"it sounds {abs(shift)} half steps too {high} and as much too {fast}: its sample rate is wrong"
     if _is_without_pitch(one):
+        return UNLIKE
+    if abs(shift) > CAPO and one.right_pitches < _RIGHT_FAR * (one.judged - _skipped(one)):
         return UNLIKE
     return "" if _lick_odds(one, shift, cost, tempo) > _LIMIT else UNLIKE
 
