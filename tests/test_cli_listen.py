@@ -468,6 +468,17 @@ def test_a_recording_with_another_lick_s_name_is_said(run: Run, take: Samples) -
         assert (entry["lick"], entry["report"]["recognized"]) == ("Hill road", False)
 
 
+def test_what_a_recording_sounds_like_instead_is_of_the_licks_that_there_are(run: Run, take: Samples) -> None:
+    write("licks/hill.lick", HILL)
+    Path("takes").mkdir()
+    write_wave("takes/hill-road-mara.wav", take)
+    assert "it sounds like" not in run("takes", "--licks", "licks", "--report", "all.json")[1]
+    write("licks/walk.lick", WALK)
+    assert 'it sounds like "Walk"' in run("takes", "--licks", "licks", "--report", "all.json")[1]
+    Path("licks/walk.lick").unlink()
+    assert "it sounds like" not in run("takes", "--licks", "licks", "--report", "all.json")[1]
+
+
 def test_the_report_on_a_folder_is_by_its_schema(run: Run, take: Samples, wrong: Samples) -> None:
     from jsonschema import Draft202012Validator
     from referencing import Registry, Resource

@@ -2,8 +2,8 @@
 
 In: a folder of recordings, which lie in it or below it, and the licks. Out: a line for each recording, or JSON, and the exit code. The lick of a
 recording is the one whose name its own begins with, else the one that fits best; where a name is wrong, the one that fits is said. With --report, what
-was heard before is not heard again unless the recording, its lick or this program changed; the report is written now and then, and when the run is
-stopped, so that the next one goes on from there.
+was heard before is not heard again unless the recording, its lick or this program changed, or any of the licks where it did not sound like its own. The
+report is written now and then, and when the run is stopped, so that the next one goes on from there.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from lickwright.cli.listen_entries import entry_parts, known_entries
 from lickwright.cli.listen_licks import KnownLick, known_licks, licks_key, named_lick
 from lickwright.cli.listen_table import is_unheard, recordings_text
 from lickwright.cli.listen_take import REPORT_SEAL
-from lickwright.cli.listen_workers import Task, hear_tasks, recording_state
+from lickwright.cli.listen_workers import Task, hear_tasks, recording_states
 from lickwright.cli.single_output import STDOUT, report_obstacle, save_output
 from lickwright.core.files import UNREADABLE
 from lickwright.core.source import Source
@@ -86,13 +86,9 @@ def _recordings(folder: str, verdict: Verdict) -> dict[str, str]:
 
 
 def _tasks(recordings: Mapping[str, str], licks: Sequence[KnownLick]) -> list[Task]:
-    """Return what there is to hear; a recording is judged by the lick that its name says, else all licks have a say."""
-    every = licks_key(licks)
-    named = {name: named_lick(name, licks) for name in recordings}
-    return [
-        Task(name, path, lick.key if (lick := named[name]) is not None else every, lick)
-        for name, path in recordings.items()
-    ]
+    """Return what there is to hear, each with the lick that its name says; of the others all licks have a say."""
+    key = licks_key(licks)
+    return [Task(name, path, key, named_lick(name, licks)) for name, path in recordings.items()]
 
 
 def _heard(
@@ -116,8 +112,8 @@ class _KeptEntries:
 
     def __init__(self, tasks: Sequence[Task], report: str | None, overwrite: bool) -> None:
         known = known_entries(report) if report is not None else {}
-        states = {task.name: recording_state(task.path, task.key) for task in tasks if task.name in known}
-        self.found = {name: known[name] for name, state in states.items() if state and known[name]["state"] == state}
+        states = {task.name: set(recording_states(task)) - {""} for task in tasks if task.name in known}
+        self.found = {name: known[name] for name, same in states.items() if known[name]["state"] in same}
         self._tasks, self._report, self._overwrite = tasks, report, overwrite
         self._saved = len(self.found)
 

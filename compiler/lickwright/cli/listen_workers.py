@@ -33,17 +33,22 @@ class Task(NamedTuple):
 
     name: str  # as seen from the folder, with `/`
     path: str
-    key: str  # of the licks that it is judged by
+    licks_key: str  # of all licks
     lick: KnownLick | None  # that its name says
 
 
-def recording_state(path: str, key: str) -> str:
-    """Return what changes with a recording and with the licks that it is judged by; "" for a file that cannot be looked at."""
+def recording_states(task: Task) -> tuple[str, str]:
+    """Return what changes with a recording and the lick that its name says, and what changes with it and any of the licks.
+
+    Both are equal where its name says none, and "" for a file that cannot be looked at.
+    """
     try:
-        status = os.stat(path)
+        status = os.stat(task.path)
     except OSError:
-        return ""
-    return f"{status.st_size} {status.st_mtime_ns} {key}"
+        return "", ""
+    recording = f"{status.st_size} {status.st_mtime_ns}"
+    key = task.licks_key if task.lick is None else task.lick.key
+    return f"{recording} {key}", f"{recording} {task.licks_key}"
 
 
 def hear_tasks(tasks: Sequence[Task], licks: Sequence[KnownLick]) -> Iterator[dict[str, Any]]:
@@ -84,9 +89,13 @@ def _empty_entry(task: Task, state: str) -> dict[str, Any]:
 
 def _entry(choice: _Choice, task: Task) -> dict[str, Any]:
     """Return what was heard of one recording. A bug of ours in hearing it is its error."""
-    entry = _empty_entry(task, recording_state(task.path, task.key))
+    state, state_of_all = recording_states(task)
+    entry = _empty_entry(task, state)
     try:
-        return entry | _heard(choice, task)
+        entry |= _heard(choice, task)
+        if entry["report"] is not None and entry["report"]["refusal"]:
+            entry["state"] = state_of_all  # the lick that it sounds like instead may be any of them
+        return entry
     except UnreadableRecording as e:
         # Without a state it is tried again next time: a disk may be better then.
         return entry | {"error": f"{e}; {e.finding.hint}", "state": ""}
