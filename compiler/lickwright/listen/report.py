@@ -24,18 +24,16 @@ LISTED = 14  # remarks where not all are asked for
 _NARROW = 24  # columns in which words beside a place can still be read
 
 
-def judgement_text(
-    judgement: Judgement, width: int, everything: bool, drawn: bool = True, is_part: bool = False
-) -> Iterator[str]:
+def judgement_text(judgement: Judgement, width: int, everything: bool, is_part: bool = False) -> Iterator[str]:
     """Yield the report line by line. `is_part` says that the lick is some bars of one."""
-    for line in _lines(judgement, width, everything, drawn, is_part):
+    for line in _lines(judgement, width, everything, is_part):
         yield from _hung(line, width)
     if caution := caution_words(judgement):
         yield ""
         yield from _hung(caution, width)
 
 
-def _lines(judgement: Judgement, width: int, everything: bool, drawn: bool, is_part: bool) -> Iterator[str]:
+def _lines(judgement: Judgement, width: int, everything: bool, is_part: bool) -> Iterator[str]:
     title = f'"{judgement.timeline.title}"'
     if judgement.refusal:
         yield f"{title}: {judgement.refusal}"
@@ -45,7 +43,7 @@ def _lines(judgement: Judgement, width: int, everything: bool, drawn: bool, is_p
     yield f"{title}: {summary.headline}"
     yield f"score {one.score.of_100} of 100: {summary.counts}"
     yield from _whole(summary)
-    yield from _remarks(judgement.timeline, summary.remarks, width, everything, drawn)
+    yield from _remarks(judgement.timeline, summary.remarks, width, everything)
     if summary.practice:
         yield ""
         yield "to practice:"
@@ -63,8 +61,8 @@ def _whole(summary: TakeSummary) -> Iterator[str]:
         yield f"just right by bar: {summary.by_bar}"
 
 
-def _remarks(timeline: Timeline, remarks: Sequence[Remark], width: int, everything: bool, drawn: bool) -> Iterator[str]:
-    """Yield the remarks with their numbers, as many as are asked for, and the tab with these numbers if it is to be drawn."""
+def _remarks(timeline: Timeline, remarks: Sequence[Remark], width: int, everything: bool) -> Iterator[str]:
+    """Yield the remarks with their numbers, as many as are asked for, and the tab with these numbers."""
     listed = remarks if everything else remarks[:LISTED]
     if not listed:
         return
@@ -74,9 +72,8 @@ def _remarks(timeline: Timeline, remarks: Sequence[Remark], width: int, everythi
         yield from _beside(f"{number:2}  {remark.place_words:{wide}}  ", remark.words, width)
     if len(listed) < len(remarks):
         yield f"and {len(remarks) - len(listed)} more after that: --all lists them"
-    if drawn:
-        yield ""
-        yield from _tab(timeline, listed, width)
+    yield ""
+    yield from _tab(timeline, listed, width)
 
 
 def _tab(timeline: Timeline, remarks: Sequence[Remark], width: int) -> Iterator[str]:
