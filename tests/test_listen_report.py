@@ -14,8 +14,9 @@ from jsonschema import Draft202012Validator
 
 from lickwright.core.fast_dataclass import replace
 from lickwright.listen.advice import listed_bars, practice_advice
+from lickwright.listen.deviations import note_deviations
 from lickwright.listen.judge import judge_hearing
-from lickwright.listen.model import Judgement
+from lickwright.listen.model import Judgement, NoteVerdict
 from lickwright.listen.picture import draw_take
 from lickwright.listen.remarks import lateness_words
 from lickwright.listen.report import judgement_text
@@ -206,6 +207,20 @@ def test_the_milliseconds_of_a_note_are_not_cut_off_where_a_row_begins() -> None
     late = [one.text for one in drawn.findall(f"{svg}text") if (one.text or "").startswith("+1")]
     assert len(late) == 1
     assert not [one.text for one in drawn.findall(f"{svg}g/{svg}text") if (one.text or "")[0] in "+-"]
+
+
+def test_a_picture_calls_no_note_late_that_the_report_does_not() -> None:
+    """A joined note may be later than a picked one; that its pitch is wrong does not make it late."""
+    timeline = timeline_of('key A minor\ntempo 100\nstep 1/8\nlick "Joined"\n| A0 A3 D0 h2 G0 G2 B1 G2 ||\n')
+    hearing, performance = hear_recording(recorded(pluck(take_of(timeline)[0]))), perform(timeline)
+    judgement = judge_hearing(timeline, performance, hearing)
+    notes = judgement.passes[0].notes
+    for note, late in ((notes[3], 0.07), (notes[5], 0.08)):
+        note.late, note.verdict = late, NoteVerdict.WRONG
+        note.kinds |= {deviation.kind for deviation in note_deviations(note)}
+    drawn = ElementTree.fromstring(draw_take(judgement, hearing, performance))
+    bold = {one.text: one.get("font-weight") for one in drawn.iter("{http://www.w3.org/2000/svg}text")}
+    assert (bold["+70"], bold["+80"]) == (None, "bold")
 
 
 @pytest.mark.parametrize(

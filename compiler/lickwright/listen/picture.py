@@ -14,6 +14,7 @@ import numpy as np
 
 from lickwright.core.xml_text import escape_xml
 from lickwright.export.tab.lanes import wrap_words
+from lickwright.listen.deviations import note_deviations
 from lickwright.listen.features import FRAME
 from lickwright.listen.model import ExtraNote, HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.stretches import CLEAR, Hearing
@@ -281,7 +282,7 @@ class _Picture:
             return
         y = self._y(self._high, row) - 16
         should = x - note.late * self._scale
-        late = bool(note.kinds) and abs(note.late) >= 0.06
+        late = any(deviation.about == "time" for deviation in note_deviations(note))
         color = _WRONG if late else _INK
         yield f'<path d="M{should:.1f} {y - 6:.1f}v12" stroke="{_GRID}" stroke-width="2"/><circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="{color}"/>'
         if abs(note.late) >= _LEAST:
