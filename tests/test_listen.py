@@ -10,6 +10,7 @@ import pytest
 
 from lickwright.compare.model import DifferenceKind, ScorePosition
 from lickwright.core.fast_dataclass import replace
+from lickwright.listen import heard_pass
 from lickwright.listen.advice import practice_advice, praise_words
 from lickwright.listen.expected import expected_groups
 from lickwright.listen.heard_pass import HeardPass
@@ -585,6 +586,21 @@ def test_a_hesitation_of_one_note_is_not_told_where_a_note_of_the_same_pitch_may
     timing = judge_onsets(np.array([g.at for g in found.groups]), np.array(found.times.starts, float))
     assert timing.late[4] == pytest.approx(0.25, abs=0.02)
     assert times_told(found, timing)[4] == told
+
+
+def test_what_holds_for_a_whole_recording_is_measured_once_for_all_its_passes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half an hour of practice may have a thousand passes; time must not grow with its square."""
+    looked: list[float] = []
+    monkeypatch.setattr(heard_pass, "attack_sharpness", lambda features, at: looked.append(at) or 3.0)
+    timeline = timeline_of(WALK)
+    tones, performance = take_of(timeline)
+    found = matched_pass(timeline, tones, performance)
+    looked.clear()
+    assert found.unstruck_sharpness() == 3.0
+    assert len(looked) > 12
+    looked.clear()
+    assert replace(found, tempo=0.9).unstruck_sharpness() == 3.0
+    assert not looked
 
 
 def test_each_time_through_is_judged_and_the_best_is_named() -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lickwright.core.fast_dataclass import record
+from lickwright.core.fast_dataclass import field, record
 from lickwright.listen.boundaries import Boundary, find_boundaries, sound_gate
 from lickwright.listen.features import FRAME, Features, Values, measure_recording
 from lickwright.listen.picks import attack_sharpness, lasting_change, onset_instant, partial_rises
@@ -51,6 +51,8 @@ class Hearing:
     levels: Values  # decibels
     steps: NDArray[np.bool_]  # the pitch steps there
     plucked: Values  # how likely it is a string and no voice or noise, 0 to 1
+    # What `HeardPass.unstruck_sharpness` measured, once it was asked for: it is of the whole recording, and a recording may have a thousand passes.
+    unstruck: list[float] = field(default_factory=list, init=False, repr=False, compare=False)
 
     @property
     def count(self) -> int:
