@@ -33,7 +33,8 @@ _JUMPED_SECONDS = 0.35  # and how much less than written it must be
 _HELD = 0.160  # seconds of a stretch in whose middle nothing is struck
 _SELDOM = 90  # percent of such places that have no sharper rise
 _WAITS = 0.25  # seconds beyond the written ones between two notes in which the player waits
-# Odds that a repeated note is struck which few have below them: 1 in 40; and how many of so many around may have less where such notes are heard well.
+# Odds of a new stroke below which a repeated note is heard faintly, as 1 in 40 that is played; the share of faint ones from which on another may be lost; and
+# how many of the nearest repeated notes are looked at.
 _FAINTLY, _SOME, _AT_MOST = 2.0, 0.1, 12
 _LEAST_ROOM = 0.020  # seconds in which a string can be heard to be struck again
 NEVER = -20.0  # odds of what cannot be

@@ -1,7 +1,7 @@
 """When the notes of a pass begin, looked at again where the match of stretches leaves a doubt.
 
 In: a `HeardPass`. Out: the times, corrected: a note that no stretch begins may be heard to enter nevertheless, one that seems to begin with the end of another
-may enter before it, and one that seems early or late may enter on time. A student who is told of a mistake that is none stops listening.
+may enter before it, and one that seems early or late may enter on time.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Which notes of a pass are right, wrong, missing, or cannot be told.
 
 In: a `Hearing`, the groups of a lick and the stretches that begin them. Out: a `HeardNote` for each sound. A note is called wrong or missing only
-after a second opinion, since a false accusation costs a student's trust.
+after a second opinion, because a student who is told of a mistake that was none no longer believes the report.
 """
 
 from __future__ import annotations
@@ -153,7 +153,7 @@ def _not_begun(
     """Return the notes of a group that nothing was found to begin: missing, unless its pitch sounds where it should."""
     group = groups[n]
     there = group.kind is ExpectedKind.SINGLE and _sounds_anyway(hearing, groups, n, times, higher)
-    verdict, why = (NoteVerdict.RIGHT, "") if there else (NoteVerdict.MISSING, "")
+    verdict, why = NoteVerdict.RIGHT if there else NoteVerdict.MISSING, ""
     if not there and not group.struck and _is_crowded(hearing, times.predicted[n]):
         verdict, why = NoteVerdict.UNTOLD, UNHEARD
     return [HeardNote(s, verdict, p, why) for s, p in zip(group.sounds, group.pitches, strict=True)]
