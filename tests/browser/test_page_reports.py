@@ -102,6 +102,19 @@ def test_a_report_may_be_dropped_anywhere(browser: Any, made: Path) -> None:
         assert one.wrong == []
 
 
+@pytest.mark.parametrize("width", [360, 900])
+def test_a_report_that_is_dropped_is_not_under_the_player(browser: Any, made: Path, width: int) -> None:
+    """The page goes to it, and the controls of the player stay at the top of the page."""
+    with Opened(browser, made / "walk-b.html", viewport={"width": width, "height": 500}) as one:
+        assert one.page.evaluate(_DROP, ["h1", (made.parent / "report.json").read_text("utf-8")])
+        _wait_for_words(one.page, "heard-report", "Very close")
+        one.page.wait_for_function("scrollY > 0")
+        player, heading = (one.page.locator(name).bounding_box() for name in ("#player", ".heard h2"))
+        assert player["height"] > 0
+        assert player["y"] + player["height"] - 1 < heading["y"] < 500
+        assert one.wrong == []
+
+
 def test_a_report_is_printed_with_its_lick_and_no_place_for_one(browser: Any, made: Path) -> None:
     with Opened(browser, made / "walk-b.html") as one:
         one.page.emulate_media(media="print")

@@ -55,6 +55,8 @@
     event.preventDefault();
     chosen.value = "";
     await show(event.dataTransfer.files[0]);
+    // Below the controls of the player, which stay at the top and are as high as the width of the page makes them.
+    place.style.scrollMarginTop = `${document.getElementById("player")?.offsetHeight ?? 0}px`;
     place.scrollIntoView();
   });
 }
