@@ -95,14 +95,18 @@ class Manifest:
                 create_tables(db)
                 self.whole = True
             else:
-                self.whole = self.whole or (size or 0) <= SMALL
-                if not self.whole:
-                    db.bound_answers(size or 0)
-                check_manifest(db, self.writable, self.whole)
+                self._check(db, size)
         except BaseException:
             db.close()
             raise
         return db
+
+    def _check(self, db: GuardedConnection, size: int) -> None:
+        """Check a manifest of so many bytes, and note whether all of it is checked. Raises `Unusable`, and what SQLite raises."""
+        self.whole = self.whole or size <= SMALL
+        if not self.whole:
+            db.bound_answers(size)
+        check_manifest(db, self.writable, self.whole)
 
     def __enter__(self) -> Manifest:
         return self
