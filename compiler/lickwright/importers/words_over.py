@@ -52,10 +52,8 @@ class WordsOver:
         `sounding` is what sounds, by string; `struck`: any of the notes is struck, not connected.
         """
         names = dict.fromkeys(mark.sign for note in notes for mark in note.marks if mark.kind is TechniqueKind.WORD)
-        strings = {note.string for note in notes}
-        others = [one for string, one in sounding.items() if string not in strings]
-        if "ring" in names and "ring" in self._open and struck and self._rings_anew(others, now):
-            del self._open["ring"]
+        if "ring" in names and "ring" in self._open and struck and self._rings_anew(notes, sounding, now):
+            self.close_ring()
         numbers = {}
         for name in names:
             if name not in self._open:
@@ -64,8 +62,10 @@ class WordsOver:
         self._open = numbers
         return tuple(WordOver(name, number) for name, number in numbers.items())
 
-    def _rings_anew(self, others: Sequence[DraftSounding], now: Fraction) -> bool:
+    def _rings_anew(self, notes: Sequence[DraftNote], sounding: Mapping[int, DraftSounding], now: Fraction) -> bool:
         """Return whether closing the word that rings, and opening it again, ends the right strings with fewer signs."""
+        strings = {note.string for note in notes}
+        others = [one for string, one in sounding.items() if string not in strings]
         ringing = [one for one in others if one.ring_word == self._open["ring"] and not one.rings]
         over = sum(one.end <= now for one in ringing)
         return over > len(ringing) - over
