@@ -331,9 +331,8 @@ class Stage:
         wrong = []
         if run.code != self.clean.code:
             return wrong
-        if (
-            self.scene.says and run.out != self.clean.out and "cannot be read" not in run.out
-        ):  # where it says so, it is true
+        is_said = "cannot be read" in run.out  # where it says so, it is true
+        if self.scene.says and run.out != self.clean.out and not is_said:
             wrong.append(f"ends well with another answer: {run.out[:300]} {run.err[:300]}")
         for path in self._different(plain(stands), self.after):
             wrong.append(f"ends well, and {path} is not as it should be")

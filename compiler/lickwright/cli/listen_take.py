@@ -116,9 +116,8 @@ def report_bytes(judgement: Judgement, asked: TakeRequest, lick: str) -> bytes:
 
     value = judgement_as_json(judgement, asked.name, lick, asked.day)
     text = dumps(value, indent=1, ensure_ascii=False, allow_nan=False)[:-2]
-    return text.encode(
-        "utf-8", "backslashreplace"
-    )  # a file name that is not UTF-8: as JSON writes what it cannot spell
+    # A file name that is not UTF-8 is escaped, as JSON does.
+    return text.encode("utf-8", "backslashreplace")
 
 
 def _part(c: Compilation, lick: CompiledLick, bars: tuple[int, int] | None, verdict: Verdict) -> LoweredLick | None:

@@ -92,9 +92,8 @@ class GuardedConnection(sqlite3.Connection):
         if isinstance(error, MemoryError):
             return Unusable("it is damaged: it takes too much memory", doubtful=True)
         if str(error) == _RAISED:
-            return (
-                KeyboardInterrupt()
-            )  # the functions that records are judged with take any bytes, and raise nothing themselves
+            # The functions that records are judged with take any bytes, and raise nothing themselves.
+            return KeyboardInterrupt()
         if getattr(error, "sqlite_errorcode", 0) != sqlite3.SQLITE_INTERRUPT:
             return error
         if self._ticks > self._most:
