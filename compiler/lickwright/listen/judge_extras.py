@@ -84,14 +84,19 @@ def _between(groups: Sequence[ExpectedGroup], n: int, following: int | None) -> 
 
 
 def _is_unpitched(groups: Sequence[ExpectedGroup], n: int, following: int | None) -> bool:
-    """Return whether picks between two groups need be no notes of their own: dead notes and trills."""
-    between = [groups[m] for m in _between(groups, n, following)]
-    return any(g.kind is ExpectedKind.UNPITCHED or any(s.trill for s in g.sounds) for g in between)
+    """Return whether picks between two groups need be no notes of their own: of dead notes and trills, but for one that is heard to follow."""
+    return any(_is_struck_often(groups[m]) for m in _between(groups, n, following) if m != following)
+
+
+def _is_struck_often(group: ExpectedGroup) -> bool:
+    """Return whether the picks of a group need be no notes of their own."""
+    return group.kind is ExpectedKind.UNPITCHED or any(sound.trill for sound in group.sounds)
 
 
 def _is_beside_passed(heard: HeardPass, k: int, n: int, following: int | None) -> bool:
     """Return whether a pick may be of a rake, a grace note, a chord or what else is passed over: it is faint, or near where that is or should be."""
-    passed = [m for m in _between(heard.groups, n, following) if heard.groups[m].lead or heard.groups[m].why]
+    between = [(m, heard.groups[m]) for m in _between(heard.groups, n, following)]
+    passed = [m for m, group in between if group.lead or group.why or _is_struck_often(group)]
     at, faint = float(heard.hearing.starts[k]), bool(heard.hearing.picks[k] <= _PICK_CLEAR)
     return bool(passed) and (faint or any(abs(at - heard.place(m)) < _BESIDE for m in passed))
 
