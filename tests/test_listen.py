@@ -317,6 +317,18 @@ def test_an_extra_note_on_the_way_to_a_chord_is_told() -> None:
     assert round(one.pitch) == 59
 
 
+def test_an_extra_note_well_before_a_dead_one_is_told() -> None:
+    timeline = timeline_of('tempo 100\nstep 1/4\nlick "Dead end"\n| A0 A3 D0 D2 | D2- Gx B1 | A0 A3 D0 D2 ||\n')
+    tones = take_of(timeline)[0]
+    middle = tones[4].start + 0.6
+    assert best(judged(timeline, pluck(tones))).extras == ()
+    tones.insert(5, steady(middle, tones[4].end, 59))
+    tones[4] = tones[4]._replace(end=middle)
+    found = judged(timeline, pluck(tones))
+    assert differing(found) == {}
+    assert [(round(one.at - middle, 2), round(one.pitch)) for one in best(found).extras] == [(0, 59)]
+
+
 def test_a_soft_sound_beside_the_guitar_is_no_extra_note() -> None:
     """Somebody else's note, 26 dB softer, between two of the lick's; the same note as loud as the others is an extra one."""
     timeline = timeline_of(WALK)
@@ -495,6 +507,17 @@ def test_a_phrase_begun_again_with_wrong_notes_is_not_a_pause_after_the_right_on
     found = judged(timeline, pluck([*tones[:count], *again]))
     assert differing(found) == {0: {DifferenceKind.NOTE}, 1: {DifferenceKind.NOTE}}
     assert [sound.index for sound in best(found).again] == [count - 1]
+    assert not best(found).pauses
+
+
+def test_a_phrase_begun_again_in_its_midst_keeps_its_beginning() -> None:
+    """What was played on, up to where it was given up, lies as long after the beginning as that lasts, but is not that."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    again = [moved(t, 0.0, tones[11].start - tones[6].start + 0.3) for t in tones[6:]]
+    found = judged(timeline, pluck([*tones[:11], *again]))
+    assert differing(found) == {}
+    assert [sound.index for sound in best(found).again] == [10]
     assert not best(found).pauses
 
 

@@ -66,7 +66,8 @@ def _trials(
     if previous is None or not _shared(previous, one):
         yield from (_Trial(kept, begun, after, False) for kept, begun in in_pauses)
     else:  # begun again in the midst: or at the first note, but with wrong notes
-        yield from (_Trial(kept, 0, before, True) for kept, begun in in_pauses if not begun)
+        fair = (kept for kept, begun in in_pauses if not begun and _is_fair(kept, previous, costs))
+        yield from (_Trial(kept, 0, before, True) for kept in fair)
     if previous is not None and _is_poor(previous, costs):
         yield _Trial(one, 0, before, True)
     yield _Trial(one, 0, after, False)
@@ -87,8 +88,19 @@ def _false_starts(hearing: Hearing, costs: PitchCosts, trial: _Trial) -> list[Ma
 
 def _is_poor(one: MatchedPass, costs: PitchCosts) -> bool:
     """Return whether a pass that is no false start has so few right pitches that it may be one, with what sounded before or after it."""
-    right = sum(max(0.0, 1.0 - float(costs.begin[n, b])) for n, b in enumerate(one.begins) if b is not None)
-    return one.whole and right < RIGHT_SHARE * len(one.begins)
+    return one.whole and _right(one.begins, costs) < RIGHT_SHARE * len(one.begins)
+
+
+def _is_fair(trial: MatchedPass, previous: MatchedPass, costs: PitchCosts) -> bool:
+    """Return whether the notes of a trial that the pass before has too are right in it at least as often as there: else they only went on."""
+    both = {b for b in trial.begins if b is not None}.intersection(previous.begins)
+    here, there = ([b if b in both else None for b in one.begins] for one in (trial, previous))
+    return _right(here, costs) >= _right(there, costs)
+
+
+def _right(begins: Sequence[int | None], costs: PitchCosts) -> float:
+    """Return how many groups begin at their pitch; one that is nearly at it is a part of one."""
+    return sum(max(0.0, 1.0 - float(costs.begin[n, b])) for n, b in enumerate(begins) if b is not None)
 
 
 def _is_part(start: MatchedPass, of: MatchedPass) -> bool:

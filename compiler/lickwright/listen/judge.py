@@ -7,6 +7,7 @@ kinds of a comparison and with its score. Another lick is refused instead of jud
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +43,13 @@ _LEAST_READ = 0.2  # share of the groups that a pass has at least
 _MOST_TEMPOS = 3  # different ones in one recording, that are refined
 _GIVEN_UP = 0.85  # share of the lick: a pass that ends before it, and is followed by another one, was begun again
 _STRUCK = 4  # picks that are music though no pitch comes out, as of low double stops
+
+
+class GivenUp(NamedTuple):
+    """Where a phrase was given up that was begun again."""
+
+    sound: SoundingNote  # the last note that was played of it
+    at: float  # seconds in the recording
 
 
 def judge_recording(timeline: Timeline, performance: Performance, recording: Recording) -> Judgement:
@@ -154,12 +162,12 @@ def _judged_passes(
     hearing: Hearing, groups: Sequence[ExpectedGroup], matching: Matching, performance: Performance, higher: float
 ) -> tuple[JudgedPass, ...]:
     found: list[JudgedPass] = []
-    again: list[SoundingNote] = []
+    again: list[GivenUp] = []
     for number, one in enumerate(matching.passes):
         last = max((n for n, b in enumerate(one.begins) if b is not None), default=0)
         given_up = number + 1 < len(matching.passes) and last < _GIVEN_UP * len(groups) - 1
         if given_up or not one.whole:
-            again.append(groups[last].sounds[0])
+            again.append(GivenUp(groups[last].sounds[0], float(hearing.starts[one.begins[last] or 0])))
             continue
         if sum(b is not None for b in one.begins) >= max(2, _LEAST_READ * len(groups)) or len(groups) < 4:
             found.append(_judge_pass(hearing, groups, one, performance, higher, tuple(again)))
@@ -169,7 +177,7 @@ def _judged_passes(
 
 def _judge_pass(
     hearing: Hearing, groups: Sequence[ExpectedGroup], one: MatchedPass, performance: Performance, higher: float,
-    again: tuple[SoundingNote, ...],
+    again: tuple[GivenUp, ...],
 ) -> JudgedPass:  # fmt: skip
     begins = begun_at_picks(hearing, groups, one.begins, higher)
     matched = pass_times(groups, begins, begun_starts(hearing, begins), one.tempo)
@@ -189,8 +197,8 @@ def _judge_pass(
     extras = find_extras(whole, pace)
     start = min(s for s in times.starts if s is not None)
     return JudgedPass(
-        start, max(times.stops), pace, _drift(timing), tuple(notes), tuple(extras), *_jumps(groups, heard, timing), again, ends_at,
-        _score(notes, len(extras)),
+        start, max(times.stops), pace, _drift(timing), tuple(notes), tuple(extras), *_jumps(groups, heard, timing, again),
+        tuple(sound for sound, _ in again), ends_at, _score(notes, len(extras)),
     )  # fmt: skip
 
 
@@ -201,12 +209,15 @@ def _played_pace(written: NDArray[np.float64], heard: NDArray[np.float64], tempo
 
 
 def _jumps(
-    groups: Sequence[ExpectedGroup], heard: NDArray[np.float64], timing: OnsetTiming
+    groups: Sequence[ExpectedGroup], heard: NDArray[np.float64], timing: OnsetTiming, again: Sequence[GivenUp]
 ) -> tuple[tuple[HeardPause, ...], tuple[HeardPause, ...]]:
-    """Return the hesitations of a pass, and the leaps over time that was left out."""
+    """Return the hesitations of a pass, and the leaps over time that was left out; no hesitation is where a phrase was begun again instead."""
     pauses: list[HeardPause] = []
     skips: list[HeardPause] = []
     for k, seconds in timing.pauses:
+        before = float(np.nanmax(heard[:k]))
+        if any(before < at < heard[k] for _, at in again):
+            continue
         jump = HeardPause(float(heard[k]), abs(seconds), groups[k].sounds[0])
         (pauses if seconds > 0 else skips).append(jump)
     return tuple(pauses), tuple(skips)
