@@ -587,6 +587,18 @@ def test_repeated_notes_are_heard_where_an_amplifier_levels_them() -> None:
     assert {n for n in range(16) if n not in _overdriven(10)} == {10}
 
 
+@pytest.mark.parametrize("again", [False, True])
+def test_one_more_stroke_is_heard_where_an_amplifier_levels_it(again: bool) -> None:
+    """The last note is struck twice: its partials rise by little, but all bands rise together."""
+    timeline = timeline_of(WALK.replace("tempo 100", "tempo 80"))
+    *tones, last = take_of(timeline)[0]
+    middle = (last.start + last.end) / 2
+    played = [last._replace(end=middle), last._replace(start=middle)] if again else [last]
+    found = judged(timeline, (0.3 * np.tanh(30 * pluck([*tones, *played]))).astype(np.float32))
+    assert differing(found) == {}
+    assert [round(one.at - middle, 2) for one in best(found).extras] == [0] * again
+
+
 @pytest.mark.parametrize(("frets", "told"), [("E3 E3 E3 E3", False), ("E0 E3 E1 E5", True)])
 def test_a_hesitation_of_one_note_is_not_told_where_a_note_of_the_same_pitch_may_be_lost(
     frets: str, told: bool

@@ -26,7 +26,10 @@ _NEAR = 0.6  # semitones: what is nearer is the same pitch
 _STEP = 1.5  # semitones: of two pitches that are nearer only the high partials are told apart, whose level says nothing
 _MOVES = 0.4  # semitones that a group moves by: it has a bend, a slide or a vibrato
 _BEFORE, _GAP = 0.080, 0.020  # seconds before a stretch between which the pitch is the one that sounded before
-_RINGS_ON = 2.5  # decibels: a pitch that sounds already is struck again only where its partials rise by more, whatever knocks or rattles there
+_RENEWED = (
+    0.030  # seconds on either side of the beginning of a stretch in which a string that sounds already is struck again
+)
+_MOST_RENEWAL = 12.0  # odds of that beyond which more tells no more
 _MOST_RISE, _NEWEST = 20.0, 0.8  # decibels, and strength of a comb, beyond which more tells no more
 _SOFTEST = -30.0  # decibels of an entry: softer ones are as doubtful
 
@@ -49,6 +52,10 @@ class ExtraEvidence(NamedTuple):
 # A logistic regression on 207 extra notes and 756 stretches that are none, of 680 takes of the sets of tests/bench/listening.py. Left out of it a tenth at a
 # time, 204 of the former have odds above -0.5 (their logarithm), and 10 of the latter, in none of the takes without a mistake.
 _WEIGHTS = ExtraEvidence(-2.53, 4.03, 2.89, 0.86, -1.49, 1.63, 1.45, 1.64, -3.27, -1.42)
+# The odds that the pitch that sounds is struck once more: by the odds of an extra note from its attack, by those of `renewals.py`, by the level of the pitch
+# in decibels, where the lick has a bend, a slide or a vibrato, and by how likely the stretch is a string. A logistic regression on 92 such strokes and 3,024
+# stretches that are none, of 1,340 takes. Left out of it a tenth at a time, 79 of the former are above the limit, and 9 of the latter whose partials rise.
+_AGAIN, _LIKELY_AGAIN = (-3.18, 0.61, 0.274, 0.144, -0.8, 2.19), -0.8
 # What its partials add at most to the odds of another pitch.
 _MOST_BY_PARTIALS = _WEIGHTS.rises * _MOST_RISE / 10 + _WEIGHTS.new * _NEWEST
 
@@ -62,19 +69,41 @@ def likely_extra(heard: HeardPass, k: int, around: Sequence[ExpectedGroup]) -> f
     pitch = _pitch_of(heard, k, around)
     same = any(low - _NEAR <= pitch <= high + _NEAR for low, high in _ways(group))
     evidence = _attack_evidence(heard, k, group, same)
-    if _extra_odds(evidence) + (0.0 if same else _MOST_BY_PARTIALS) <= _LIKELY:
-        return None
-    at = float(heard.hearing.starts[k])
-    entry = heard.entry((at - _AROUND, at + _AROUND), pitch, [p for p in group.pitches if abs(p - pitch) > _NEAR])
     if same:  # a string that is struck many times, as in a tremolo, is none besides
-        again = group.kind is not ExpectedKind.PASSED and entry is not None and entry.rise > _RINGS_ON
-        return pitch if again else None
+        again = group.kind is not ExpectedKind.PASSED and _again_odds(heard, k, group, pitch, evidence) > _LIKELY_AGAIN
+        return pitch if again and _rises(heard, k, group, pitch) else None
+    if _extra_odds(evidence) + _MOST_BY_PARTIALS <= _LIKELY:
+        return None
+    entry = _entry(heard, k, group, pitch)
     return pitch if _extra_odds(_with_partials(evidence, heard, k, group, pitch, entry)) > _LIKELY else None
 
 
 def _extra_odds(evidence: ExtraEvidence) -> float:
     """Return the logarithm of the odds that a stretch begins an extra note."""
     return sum(weight * value for weight, value in zip(_WEIGHTS, evidence, strict=True))
+
+
+def _entry(heard: HeardPass, k: int, group: ExpectedGroup, pitch: float) -> Entry | None:
+    """Return how a pitch enters with stretch `k`, by the partials that no other pitch of a group has."""
+    at = float(heard.hearing.starts[k])
+    return heard.entry((at - _AROUND, at + _AROUND), pitch, [p for p in group.pitches if abs(p - pitch) > _NEAR])
+
+
+def _rises(heard: HeardPass, k: int, group: ExpectedGroup, pitch: float) -> bool:
+    """Return whether the partials of a pitch rise with stretch `k`: they do not where something knocks or rattles while a string rings on."""
+    entry = _entry(heard, k, group, pitch)
+    return entry is not None and entry.rise > 0
+
+
+def _again_odds(heard: HeardPass, k: int, group: ExpectedGroup, pitch: float, evidence: ExtraEvidence) -> float:
+    """Return the logarithm of the odds that stretch `k` begins with one more stroke of the pitch that sounds."""
+    at = float(heard.hearing.starts[k])
+    own = group.pitches[0] if len(group.pitches) == 1 else pitch
+    renewal, level, _ = heard.renewal_within((at - _RENEWED, at + _RENEWED), own)
+    base, attack, renewed, loud, moving, plucked = _AGAIN
+    odds = base + attack * _extra_odds(evidence) + renewed * min(renewal, _MOST_RENEWAL)
+    odds += loud * float(np.clip(level, _SOFTEST, 0)) + moving * evidence.moving
+    return odds + plucked * float(heard.hearing.plucked[k])
 
 
 def _pitch_of(heard: HeardPass, k: int, around: Sequence[ExpectedGroup]) -> float:

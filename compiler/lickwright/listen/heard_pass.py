@@ -128,12 +128,16 @@ class HeardPass:
         window = self.room(n, at, AROUND)
         if window[1] - window[0] < _LEAST_ROOM:
             return NEVER, at
-        loud = self.hearing.features.loud
-        bands, struck_at = steepest_renewal(self.hearing.recording, loud, *window)
-        entry = self.entry(window, self.groups[n].pitches[0], ())
-        if entry is None or entry.level < _TOO_SOFT:
-            return NEVER, at
-        return renewal_odds(bands, self.sharpest(*window)[0], entry.rise), struck_at
+        odds, level, struck_at = self.renewal_within(window, self.groups[n].pitches[0])
+        return (odds, struck_at) if level >= _TOO_SOFT else (NEVER, at)
+
+    def renewal_within(self, window: tuple[float, float], pitch: float) -> tuple[float, float, float]:
+        """Return the logarithm of the odds that a string is struck again within a window (seconds), the level of its pitch in decibels, and when."""
+        bands, struck_at = steepest_renewal(self.hearing.recording, self.hearing.features.loud, *window)
+        entry = self.entry(window, pitch, ())
+        if entry is None:
+            return NEVER, -np.inf, struck_at
+        return renewal_odds(bands, self.sharpest(*window)[0], entry.rise), entry.level, struck_at
 
     def repeats_are_faint(self, n: int) -> bool:
         """Return whether some of the repeated notes around a group are heard to be struck so faintly that one more may be so faint that it is not heard."""
