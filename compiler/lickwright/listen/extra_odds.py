@@ -2,7 +2,7 @@
 
 In: a `HeardPass`, a stretch and the groups around it. Out: the pitch of the note, None where it is unlikely. A logistic regression weighs what is heard: how
 surely and how sharply a string is struck, by how much the partials of the pitch rise there, and whether the pitch, or the one that the lick has there, sounded
-before.
+before. One more stroke of the pitch that sounds already, whose partials tell little, is weighed by a regression of its own.
 """
 
 from __future__ import annotations
@@ -26,9 +26,7 @@ _NEAR = 0.6  # semitones: what is nearer is the same pitch
 _STEP = 1.5  # semitones: of two pitches that are nearer only the high partials are told apart, whose level says nothing
 _MOVES = 0.4  # semitones that a group moves by: it has a bend, a slide or a vibrato
 _BEFORE, _GAP = 0.080, 0.020  # seconds before a stretch between which the pitch is the one that sounded before
-_RENEWED = (
-    0.030  # seconds on either side of the beginning of a stretch in which a string that sounds already is struck again
-)
+_RENEWED = 0.030  # seconds on either side of the beginning of a stretch in which the pitch that sounds is struck again
 _MOST_RENEWAL = 12.0  # odds of that beyond which more tells no more
 _MOST_RISE, _NEWEST = 20.0, 0.8  # decibels, and strength of a comb, beyond which more tells no more
 _SOFTEST = -30.0  # decibels of an entry: softer ones are as doubtful
