@@ -216,6 +216,11 @@ def test_an_output_that_cannot_be_looked_at_costs_only_itself(tmp_path: Path, mo
 # ---- stopped
 
 
+def _files(folder: Path) -> int:
+    """The number of files in a folder that may not be there yet."""
+    return sum(len(names) for _, _, names in os.walk(folder))
+
+
 @pytest.mark.parametrize(
     ("signals", "code"),
     [
@@ -225,28 +230,23 @@ def test_an_output_that_cannot_be_looked_at_costs_only_itself(tmp_path: Path, mo
         pytest.param([signal.SIGHUP], 129, marks=pytest.mark.slow),
     ],
 )
-@pytest.mark.parametrize("after", [0.4])
-def test_a_build_that_is_stopped_ends_at_once_and_goes_on_later(
-    tmp_path: Path, signals: list[int], code: int, after: float
-) -> None:
+def test_a_build_that_is_stopped_ends_at_once_and_goes_on_later(tmp_path: Path, signals: list[int], code: int) -> None:
     library(tmp_path / "lib", 400)
     process = start(tmp_path, "lib", "--jobs", "2")
-    wait_for(lambda: (tmp_path / "out" / manifest.NAME).exists())
-    time.sleep(after)
+    wait_for(lambda: _files(tmp_path / "out") > 100)  # of 1200: a fast machine is not at the end, a slow one has begun
     workers = _children(process.pid)
-    before = sum(len(names) for _, _, names in os.walk(tmp_path / "out"))  # some of them vanish while it is at work
+    before = _files(tmp_path / "out")  # some of them vanish while it is at work
     for number in signals:
         os.killpg(process.pid, number)  # as a terminal does: workers get it too
         time.sleep(0.01)
     out, err = process.communicate(timeout=60)
-    assert process.returncode in (code, 0)
+    assert process.returncode == code
     assert "Traceback" not in out + err
     assert not any(os.path.exists(f"/proc/{child}") for child in workers)
-    if process.returncode == code:
-        assert "stopped" in err
-        assert not stray(tmp_path / "out")
+    assert "stopped" in err
+    assert not stray(tmp_path / "out")
     done = len(tree(tmp_path / "out"))
-    assert process.returncode == 0 or done < min(1200, before + 600), "it went on with what was left"
+    assert done < min(1200, before + 600), "it went on with what was left"
     assert make(tmp_path, "lib")[0] == 0
     assert len(tree(tmp_path / "out")) == 1200 >= done
 
