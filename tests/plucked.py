@@ -17,7 +17,7 @@ from lickwright import compile_text
 from lickwright.core.fast_dataclass import replace
 from lickwright.listen.expected import expected_groups
 from lickwright.listen.heard_pass import HeardPass
-from lickwright.listen.judge import judge_recording
+from lickwright.listen.judge import judge_hearing
 from lickwright.listen.judge_entries import corrected_times
 from lickwright.listen.model import Judgement
 from lickwright.listen.pass_times import pass_times
@@ -125,7 +125,7 @@ def recorded(wave: Samples, rate: int = RATE) -> Recording:
 
 
 def judged(timeline: Timeline, wave: Samples) -> Judgement:
-    return judge_recording(timeline, perform(timeline), recorded(wave))
+    return judge_hearing(timeline, perform(timeline), hear_recording(recorded(wave)))
 
 
 def matched_pass(timeline: Timeline, tones: Sequence[Tone], performance: Performance, left_out: int = -1) -> HeardPass:

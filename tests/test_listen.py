@@ -14,7 +14,6 @@ from lickwright.listen import heard_pass
 from lickwright.listen.advice import practice_advice, praise_words
 from lickwright.listen.expected import expected_groups
 from lickwright.listen.heard_pass import HeardPass
-from lickwright.listen.judge import judge_recording
 from lickwright.listen.lateness import judge_onsets
 from lickwright.listen.match import match_groups
 from lickwright.listen.match_costs import pitch_costs
@@ -682,7 +681,7 @@ def test_a_pass_that_is_not_like_the_lick_is_none() -> None:
 
     timeline = timeline_of(WALK)
     part, _ = cut_bars(timeline, 1, 1)
-    found = judge_recording(part, perform(part), recorded(pluck(take_of(timeline)[0])))
+    found = judged(part, pluck(take_of(timeline)[0]))
     assert differing(found) == {}
     assert len(found.passes) == 1
 
@@ -910,6 +909,6 @@ def test_the_excerpt_of_a_lick_is_judged_alone() -> None:
     from lickwright.timeline.excerpt import cut_bars
 
     part, _ = cut_bars(timeline, 2, 2)
-    found = judge_recording(part, perform(part), recorded(pluck(take_of(part)[0])))
+    found = judged(part, pluck(take_of(part)[0]))
     assert differing(found) == {}
     assert len(best(found).notes) == 5

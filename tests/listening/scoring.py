@@ -14,9 +14,10 @@ from corpus import Case
 
 from lickwright.compare.model import DifferenceKind
 from lickwright.core.fast_dataclass import field, mutable_record
-from lickwright.listen.judge import judge_recording
+from lickwright.listen.judge import judge_hearing
 from lickwright.listen.model import HeardNote, JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.recording import resample_recording
+from lickwright.listen.stretches import hear_recording
 from lickwright.performance.note_events import perform
 
 _TIMES = {DifferenceKind.EARLY, DifferenceKind.LATE}
@@ -42,7 +43,8 @@ def listen_to(case: Case, tally: Tally) -> Judgement:
     start = time.process_time()
     samples = case.samples.reshape(len(case.samples), -1)
     blocks = (samples[i : i + 65_536] for i in range(0, len(samples), 65_536))
-    heard = judge_recording(case.take.timeline, perform(case.take.timeline), resample_recording(blocks, case.rate))
+    hearing = hear_recording(resample_recording(blocks, case.rate))
+    heard = judge_hearing(case.take.timeline, perform(case.take.timeline), hearing)
     tally.worked += time.process_time() - start
     tally.seconds += len(case.samples) / case.rate
     return heard

@@ -11,8 +11,9 @@ from corpus import cases, licks
 from guitar_strings import Unavailable
 from scoring import Tally, tally_cases
 
-from lickwright.listen.judge import judge_recording
+from lickwright.listen.judge import judge_hearing
 from lickwright.listen.recording import resample_recording
+from lickwright.listen.stretches import hear_recording
 from lickwright.performance.note_events import perform
 
 pytestmark = pytest.mark.slow
@@ -69,11 +70,11 @@ def test_no_other_lick_is_judged() -> None:
     judged = []
     for n, case in enumerate(takes):
         blocks = [case.samples[:, None]]
-        recording = resample_recording(blocks, 48_000)
+        hearing = hear_recording(resample_recording(blocks, 48_000))
         for k in range(4):
             other = known[(7 * n + 11 * k + 3) % len(known)]
             if other.title == case.take.timeline.title:
                 other = known[(7 * n + 11 * k + 4) % len(known)]
-            if not judge_recording(other, perform(other), recording).refusal:
+            if not judge_hearing(other, perform(other), hearing).refusal:
                 judged.append((case.name, other.title))
     assert not judged

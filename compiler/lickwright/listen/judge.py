@@ -1,6 +1,6 @@
-"""What was played of a lick: the steps of listening in order.
+"""What was played of a lick: the steps of judging what was heard, in order.
 
-In: a Timeline, its Performance and a `Recording`. Out: a `Judgement`. First the ear (`stretches`), then the match, then the verdict on each note, in the
+In: a Timeline, its Performance and a `Hearing` (`stretches`). Out: a `Judgement`. First the match, then the verdict on each note, in the
 kinds of a comparison and with its score. Another lick is refused instead of judged.
 """
 
@@ -30,8 +30,7 @@ from lickwright.listen.match_costs import pitch_costs
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
 from lickwright.listen.pass_times import begun_at_picks, begun_starts, pass_times
 from lickwright.listen.recognition import CAPO, RIGHT_SHARE, UNLIKE, refusal_words, right_share
-from lickwright.listen.recording import Recording
-from lickwright.listen.stretches import PICKED, Hearing, hear_recording
+from lickwright.listen.stretches import PICKED, Hearing
 from lickwright.listen.told_times import onset_blurs, steady_onsets, times_told
 from lickwright.listen.tuning import KnownNote, likely_shifts, measured_tuning, overall_tuning
 from lickwright.performance.note_events import Performance
@@ -52,14 +51,8 @@ class GivenUp(NamedTuple):
     at: float  # seconds in the recording
 
 
-def judge_recording(timeline: Timeline, performance: Performance, recording: Recording) -> Judgement:
-    """Return what was played of a lick. Nothing is raised: what cannot be judged is refused in words."""
-    hearing = hear_recording(recording)
-    return judge_hearing(timeline, performance, hearing)
-
-
 def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing) -> Judgement:
-    """Return what was played of a lick in a recording that was heard already."""
+    """Return what was played of a lick. Nothing is raised: what cannot be judged is refused in words."""
     groups = expected_groups(timeline, performance)
     passed_over = tuple(dict.fromkeys(g.why for g in groups if g.why))
     tuning = overall_tuning(hearing)
