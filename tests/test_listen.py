@@ -18,6 +18,7 @@ from lickwright.listen.lateness import judge_onsets
 from lickwright.listen.match import match_groups
 from lickwright.listen.match_costs import pitch_costs
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
+from lickwright.listen.recognition import UNLIKE
 from lickwright.listen.remarks import Remark, find_remarks
 from lickwright.listen.report import judgement_text
 from lickwright.listen.stretches import hear_recording
@@ -731,7 +732,7 @@ OTHERS = [
 @pytest.mark.parametrize("other", [pytest.param(OTHERS[0], marks=pytest.mark.slow), *OTHERS[1:]])
 def test_another_lick_is_never_judged(other: str) -> None:
     found = judged(timeline_of(WALK), pluck(take_of(timeline_of(other))[0]))
-    assert found.refusal == "this does not sound like this lick"
+    assert found.refusal == UNLIKE
     assert found.passes == ()
     assert "score" not in "\n".join(judgement_text(found, 80, False))
 
@@ -759,7 +760,7 @@ def test_drums_in_the_rhythm_of_a_lick_are_not_the_lick(text: str) -> None:
         first = round((0.5 + note.start) * RATE)
         stroke = random.standard_normal(count) * np.exp(-np.arange(count) / (0.07 * RATE))
         wave[first : first + count] += (0.2 * stroke).astype(np.float32)
-    assert judged(timeline, wave).refusal == "this does not sound like this lick"
+    assert judged(timeline, wave).refusal == UNLIKE
 
 
 def _noise(seconds: float) -> Samples:
@@ -801,7 +802,8 @@ def test_what_the_ear_cannot_tell_is_named_and_costs_nothing() -> None:
 def test_a_lick_without_a_note_to_judge_is_refused() -> None:
     timeline = timeline_of('lick "Thuds"\n| Ax Ax Dx Dx Gx Gx Bx Bx ||\n')
     found = judged(timeline, pluck([steady(0.3, 1.0, 50)]))
-    assert "no note in this lick that can be judged by ear" in found.refusal
+    assert found.refusal is not None
+    assert "no note in this lick that can be judged by ear" in found.refusal.words
 
 
 def test_praise_is_earned_and_practice_comes_with_bars_and_a_tempo() -> None:

@@ -16,13 +16,13 @@ from lickwright.core.fast_dataclass import replace
 from lickwright.listen.advice import listed_bars, practice_advice
 from lickwright.listen.deviations import note_deviations
 from lickwright.listen.judge import judge_hearing
-from lickwright.listen.model import Judgement, NoteVerdict
+from lickwright.listen.model import Judgement, NoteVerdict, Refusal, RefusalKind
 from lickwright.listen.picture import draw_take
 from lickwright.listen.remarks import lateness_words
 from lickwright.listen.report import judgement_text
 from lickwright.listen.report_json import judgement_as_json
 from lickwright.listen.stretches import hear_recording
-from lickwright.listen.summary import summarize_take
+from lickwright.listen.summary import refusal_hints, summarize_take
 from lickwright.performance.note_events import perform
 from plucked import Samples, Tone, judged, pluck, recorded, take_of, timeline_of
 
@@ -146,6 +146,13 @@ def test_what_follows_a_part_that_breaks_off_comes_next() -> None:
     found = judged(timeline, pluck(tones, tones[-1].end + 3))
     assert "it breaks off after bar 1, beat 4 &" in _text(found)
     assert _json(found)["practice"] == ["go on from there: bars 2-4 slowly, at 80 beats a minute"]
+
+
+@pytest.mark.parametrize("kind", RefusalKind)
+def test_what_to_do_about_a_refusal_goes_by_its_kind(kind: RefusalKind) -> None:
+    """It is no matter of its words. About a lick that has no note to judge nothing can be done."""
+    hints = refusal_hints(replace(_played(), refusal=Refusal(kind, "in other words"), passes=()))
+    assert len(hints) == (0 if kind is RefusalKind.NO_NOTE else 1)
 
 
 def test_a_refusal_has_no_passes() -> None:

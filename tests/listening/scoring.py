@@ -61,7 +61,7 @@ def _tally_case(case: Case, heard: Judgement, tally: Tally) -> None:
     take, facts = case.take, case.take.facts
     tally.found["recognized"].append(not heard.refusal)
     if heard.refusal:
-        tally.said.append(f"{case.name}: refused: {heard.refusal} (shift {facts['shift']})")
+        tally.said.append(f"{case.name}: refused: {heard.refusal.words} (shift {facts['shift']})")
         return
     one = heard.passes[heard.best]
     tally.found["shift"].append(heard.shift == facts["shift"])

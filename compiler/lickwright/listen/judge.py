@@ -27,9 +27,9 @@ from lickwright.listen.judge_notes import judge_pitches
 from lickwright.listen.lateness import OnsetTiming, judge_onsets, overall_pace
 from lickwright.listen.match import MatchedPass, Matching, match_groups
 from lickwright.listen.match_costs import pitch_costs
-from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
+from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict, Refusal, RefusalKind
 from lickwright.listen.pass_times import begun_at_picks, begun_starts, pass_times
-from lickwright.listen.recognition import CAPO, RIGHT_SHARE, UNLIKE, refusal_words, right_share
+from lickwright.listen.recognition import CAPO, RIGHT_SHARE, UNLIKE, judge_likeness, right_share
 from lickwright.listen.stretches import PICKED, Hearing
 from lickwright.listen.told_times import onset_blurs, steady_onsets, times_told
 from lickwright.listen.tuning import KnownNote, likely_shifts, measured_tuning, overall_tuning
@@ -57,11 +57,11 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
     passed_over = tuple(dict.fromkeys(g.why for g in groups if g.why))
     tuning = overall_tuning(hearing)
 
-    def refused(words: str, shift: int = 0) -> Judgement:
-        return Judgement(timeline, hearing.recording.seconds, words, tuning, shift, (), 0, passed_over)
+    def refused(why: Refusal, shift: int = 0) -> Judgement:
+        return Judgement(timeline, hearing.recording.seconds, why, tuning, shift, (), 0, passed_over)
 
-    if words := _nothing_to_judge(hearing, groups, passed_over):
-        return refused(words)
+    if why := _nothing_to_judge(hearing, groups, passed_over):
+        return refused(why)
     matching, shift = _best_matching(hearing, groups, tuning)
     higher = tuning + shift
     fine = measured_tuning(hearing.recording, _known_notes(hearing, groups, matching, higher))
@@ -70,21 +70,22 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
     if not passes:
         return refused(UNLIKE)
     one = max(passes, key=_goodness)
-    if words := refusal_words(one, shift, matching.cost):
-        return refused(words, shift)
+    if why := judge_likeness(one, shift, matching.cost):
+        return refused(why, shift)
     passes = tuple(other for other in passes if other is one or right_share(other) >= RIGHT_SHARE)
     return Judgement(
-        timeline, hearing.recording.seconds, "", tuning, shift, passes, passes.index(one), passed_over
+        timeline, hearing.recording.seconds, None, tuning, shift, passes, passes.index(one), passed_over
     )  # fmt: skip
 
 
-def _nothing_to_judge(hearing: Hearing, groups: Sequence[ExpectedGroup], passed_over: Sequence[str]) -> str:
-    """Return why nothing can be judged, whatever the reading: there is no guitar, or no note for the ear; "" if something can."""
+def _nothing_to_judge(hearing: Hearing, groups: Sequence[ExpectedGroup], passed_over: Sequence[str]) -> Refusal | None:
+    """Return why nothing can be judged, whatever the reading: there is no guitar, or no note for the ear; None if something can."""
     if not np.isfinite(hearing.pitches).any() and (hearing.picks > PICKED).sum() < _STRUCK:
-        return "nothing was heard that sounds like a guitar"
+        return Refusal(RefusalKind.SILENT, "nothing was heard that sounds like a guitar")
     if all(g.why for g in groups):
-        return "there is no note in this lick that can be judged by ear: " + ", ".join(passed_over)
-    return ""
+        words = f"there is no note in this lick that can be judged by ear: {', '.join(passed_over)}"
+        return Refusal(RefusalKind.NO_NOTE, words)
+    return None
 
 
 def _goodness(one: JudgedPass) -> tuple[bool, int, int]:

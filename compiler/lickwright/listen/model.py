@@ -93,13 +93,29 @@ class JudgedPass:
         return sum(note.verdict is NoteVerdict.RIGHT for note in self.notes)
 
 
+class RefusalKind(StrEnum):
+    """Why nothing is judged."""
+
+    SILENT = "silent"  # nothing sounds like a guitar
+    NO_NOTE = "no note"  # the lick has none that can be judged by ear
+    RATE = "sample rate"  # it is the lick, too high and as much too fast, or too low and too slow
+    UNLIKE = "unlike"  # it is another lick, or too little of this one
+
+
+class Refusal(NamedTuple):
+    """Why nothing is judged, as a kind and in words."""
+
+    kind: RefusalKind
+    words: str
+
+
 @record
 class Judgement:
     """What was heard of a lick in a recording."""
 
     timeline: Timeline
     seconds: float  # length of the recording
-    refusal: str  # why nothing is judged; "" if it is
+    refusal: Refusal | None  # None where something is judged
     tuning: float  # semitones that the guitar is higher than A 440
     shift: int  # semitones that all is played higher than written
     passes: tuple[JudgedPass, ...]

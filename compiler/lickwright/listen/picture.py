@@ -55,7 +55,7 @@ _LEGEND = (
 def draw_take(judgement: Judgement, hearing: Hearing, performance: Performance) -> str:
     """Return the best pass as SVG. Of a recording that was not recognized there is only the refusal."""
     if judgement.refusal:
-        words = escape_xml(f"{judgement.timeline.title}: {judgement.refusal}")
+        words = escape_xml(f"{judgement.timeline.title}: {judgement.refusal.words}")
         return _svg(720, 60, [f'<text x="16" y="36" font-size="15">{words}</text>'], words)
     return _Picture(judgement, summarize_take(judgement), hearing, performance).svg()
 

@@ -1,6 +1,6 @@
 """Whether what was played is the lick at all: the odds against a background of other licks.
 
-In: a `JudgedPass`, by how many semitones it is shifted and what its reading costs. Out: the words of a refusal. The dynamic
+In: a `JudgedPass`, by how many semitones it is shifted and what its reading costs. Out: a `Refusal`, or None. The dynamic
 programme finds a reading of any recording as any lick, and half the notes of a wrong one come out right; so that the share of right notes alone tells little.
 A student's own mistakes, however many, leave the cost of the reading low, its time steady and its pitch where it is written: a logistic regression weighs
 these together.
@@ -13,9 +13,9 @@ from itertools import groupby
 
 import numpy as np
 
-from lickwright.listen.model import JudgedPass, NoteVerdict
+from lickwright.listen.model import JudgedPass, NoteVerdict, Refusal, RefusalKind
 
-UNLIKE = "this does not sound like this lick"
+UNLIKE = Refusal(RefusalKind.UNLIKE, "this does not sound like this lick")
 RIGHT_SHARE = 0.70  # of the notes of a pass beside the best one, which is else none
 # The weights of a logistic regression on 200 takes of the sets of tests/bench/listening.py read as their lick, as their lick with 15 to 36 % of its notes
 # changed, and as each of the three licks of their set that are nearest in key, length and number of notes. Above the limit are all of the first, 177 of
@@ -47,17 +47,18 @@ _RATE_SHIFT, _RATE_NEAR = (
 _ALONE, _PITCHED = 3, 0.35
 
 
-def refusal_words(one: JudgedPass, shift: int, cost: float) -> str:
-    """Return why a pass, shifted by so many semitones and read at so much a group, is not the lick; "" if it is."""
+def judge_likeness(one: JudgedPass, shift: int, cost: float) -> Refusal | None:
+    """Return why a pass, shifted by so many semitones and read at so much a group, is not the lick; None if it is."""
     tempo = 1 / one.pace if one.pace > 0 else 0.0
     if abs(shift) >= _RATE_SHIFT and abs(np.log2(max(tempo, 1e-9)) - shift / 12) < _RATE_NEAR:
         high, fast = ("high", "fast") if shift > 0 else ("low", "slow")
-        return f"it sounds {abs(shift)} half steps too {high} and as much too {fast}: its sample rate is wrong"
+        words = f"it sounds {abs(shift)} half steps too {high} and as much too {fast}: its sample rate is wrong"
+        return Refusal(RefusalKind.RATE, words)
     if _is_without_pitch(one):
         return UNLIKE
     if abs(shift) > CAPO and one.right_pitches < _RIGHT_FAR * (one.judged - _skipped(one)):
         return UNLIKE
-    return "" if _lick_odds(one, shift, cost, tempo) > _LIMIT else UNLIKE
+    return None if _lick_odds(one, shift, cost, tempo) > _LIMIT else UNLIKE
 
 
 def _lick_odds(one: JudgedPass, shift: int, cost: float, tempo: float) -> float:

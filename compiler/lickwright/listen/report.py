@@ -36,7 +36,7 @@ def judgement_text(judgement: Judgement, width: int, everything: bool, is_part: 
 def _lines(judgement: Judgement, width: int, everything: bool, is_part: bool) -> Iterator[str]:
     title = f'"{judgement.timeline.title}"'
     if judgement.refusal:
-        yield f"{title}: {judgement.refusal}"
+        yield f"{title}: {judgement.refusal.words}"
         yield from refusal_hints(judgement)
         return
     one, summary = judgement.passes[judgement.best], summarize_take(judgement, is_part)

@@ -34,16 +34,16 @@ def judgement_as_json(judgement: Judgement, recording: str, lick: str, day: str 
 
     `lick` is the title of the whole lick, of which the judgement may have a part; `day` is when it was recorded, as `2026-12-05`, "" if unknown.
     """
-    timeline = judgement.timeline
+    timeline, refusal = judgement.timeline, judgement.refusal
     found: dict[str, Any] = {
         "format": FORMAT, "version": VERSION, "title": timeline.title, "lick": lick, "recording": recording, "recorded_on": day,
         "seconds": round(judgement.seconds, 3),
-        "recognized": not judgement.refusal, "refusal": judgement.refusal, "hints": refusal_hints(judgement),
+        "recognized": not refusal, "refusal": refusal.words if refusal else "", "hints": refusal_hints(judgement),
         "tuning_cents": round(100 * judgement.tuning, 1),
         "shift_semitones": judgement.shift, "written_bpm": float(written_bpm(timeline)), "never_judged": list(NEVER_JUDGED),
         "passed_over": list(judgement.passed_over), "caution": caution_words(judgement),
     }  # fmt: skip
-    if judgement.refusal:
+    if refusal:
         return found | {"passes": []}
     summary = summarize_take(judgement, is_part=lick != timeline.title)
     passes = [

@@ -24,7 +24,7 @@ from lickwright.listen.advice import (
     unsteady_bars,
     written_bpm,
 )  # fmt: skip
-from lickwright.listen.model import HeardPause, JudgedPass, Judgement, NoteVerdict
+from lickwright.listen.model import HeardPause, JudgedPass, Judgement, NoteVerdict, RefusalKind
 from lickwright.listen.remarks import Remark, find_remarks
 from lickwright.report.console import counted_noun, join_words
 from lickwright.timeline.model import SoundingNote, Timeline, bar_name
@@ -72,15 +72,16 @@ def caution_words(judgement: Judgement) -> str:
 
 
 _HINTS = {
-    "sample rate": "save the recording again, at the rate at which it was made",
-    "sound like this lick": "if it is this lick, play it alone and near the microphone, as slowly as you like; of a part, name the bars, --bars 1-2",
-    "nothing was heard": "check that the microphone is on, near the guitar, and that it is loud enough to be heard when you play it back",
-}  # by words of the refusal
+    RefusalKind.RATE: "save the recording again, at the rate at which it was made",
+    RefusalKind.UNLIKE: "if it is this lick, play it alone and near the microphone, as slowly as you like; of a part, name the bars, --bars 1-2",
+    RefusalKind.SILENT: "check that the microphone is on, near the guitar, and that it is loud enough to be heard when you play it back",
+}
 
 
 def refusal_hints(judgement: Judgement) -> list[str]:
     """Return what to do where nothing is judged."""
-    return [hint for words, hint in _HINTS.items() if words in judgement.refusal]
+    refusal = judgement.refusal
+    return [_HINTS[refusal.kind]] if refusal is not None and refusal.kind in _HINTS else []
 
 
 def bar_scores(timeline: Timeline, one: JudgedPass) -> list[tuple[int, int, int]]:
