@@ -16,7 +16,6 @@ from lickwright.compare.model import DifferenceKind, Pair, Score
 from lickwright.compare.score import score_pairs
 from lickwright.listen.deviations import note_deviations
 from lickwright.listen.expected import ExpectedGroup, expected_groups
-from lickwright.listen.false_starts import with_false_starts
 from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.judge_covered_releases import judge_covered_releases
 from lickwright.listen.judge_doubts import take_back_doubts
@@ -25,21 +24,17 @@ from lickwright.listen.judge_extras import find_extras
 from lickwright.listen.judge_gestures import judge_gestures
 from lickwright.listen.judge_notes import judge_pitches
 from lickwright.listen.lateness import OnsetTiming, judge_onsets, overall_pace
-from lickwright.listen.match import MatchedPass, Matching, match_groups
-from lickwright.listen.match_costs import pitch_costs
+from lickwright.listen.match import MatchedPass, Matching
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict, Refusal, RefusalKind
 from lickwright.listen.pass_times import begun_at_picks, begun_starts, pass_times
-from lickwright.listen.recognition import CAPO, RIGHT_SHARE, UNLIKE, judge_likeness, right_share
+from lickwright.listen.reading import LEAST_READ, best_matching
+from lickwright.listen.recognition import RIGHT_SHARE, UNLIKE, judge_likeness, right_share
 from lickwright.listen.stretches import PICKED, Hearing
 from lickwright.listen.told_times import onset_blurs, steady_onsets, times_told
-from lickwright.listen.tuning import KnownNote, likely_shifts, measured_tuning, overall_tuning
+from lickwright.listen.tuning import KnownNote, measured_tuning, overall_tuning
 from lickwright.performance.note_events import Performance
 from lickwright.timeline.model import SoundingNote, Timeline
 
-WELL = 0.30  # cost a group of a reading that needs no other shift
-_NEAR_SHIFT, _FAR_SHIFT = 0.04, 0.08  # cost a group by which a reading that is shifted so, or by more, must be cheaper
-_LEAST_READ = 0.2  # share of the groups that a pass has at least
-_MOST_TEMPOS = 3  # different ones in one recording, that are refined
 _GIVEN_UP = 0.85  # share of the lick: a pass that ends before it, and is followed by another one, was begun again
 _STRUCK = 4  # picks that are music though no pitch comes out, as of low double stops
 
@@ -62,7 +57,7 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
 
     if why := _nothing_to_judge(hearing, groups, passed_over):
         return refused(why)
-    matching, shift = _best_matching(hearing, groups, tuning)
+    matching, shift = best_matching(hearing, groups, tuning)
     higher = tuning + shift
     fine = measured_tuning(hearing.recording, _known_notes(hearing, groups, matching, higher))
     tuning, higher = tuning + fine, higher + fine
@@ -91,38 +86,6 @@ def _nothing_to_judge(hearing: Hearing, groups: Sequence[ExpectedGroup], passed_
 def _goodness(one: JudgedPass) -> tuple[bool, int, int]:
     """Return what the best pass has most of: one through the whole lick comes before one that breaks off, however good that is."""
     return one.ends_at is None and right_share(one) >= RIGHT_SHARE, one.score.of_100, one.right_pitches
-
-
-def _best_matching(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: float) -> tuple[Matching, int]:
-    """Return the best reading and by how many semitones it is higher; other shifts are tried only where the written pitch costs much."""
-    costs, shift = pitch_costs(hearing, groups, tuning), 0
-    best = match_groups(hearing, groups, costs)
-    if best.cost > WELL:
-        for other in likely_shifts(hearing, groups, tuning):
-            others = pitch_costs(hearing, groups, tuning + other)
-            found = match_groups(hearing, groups, others)
-            margin = _NEAR_SHIFT if abs(other) <= CAPO else _FAR_SHIFT
-            if found.cost < best.cost - (margin if _is_reading(best, len(groups)) else 0.0):
-                best, costs, shift = found, others, other
-    known = {
-        round(1 / pace, 3) for one in best.passes if one.whole and (pace := _matched_pace(hearing, groups, one)) > 0
-    }
-    if known:
-        best = match_groups(hearing, groups, costs, sorted(known)[:_MOST_TEMPOS])
-    return with_false_starts(hearing, groups, costs, best), shift
-
-
-def _is_reading(matching: Matching, count: int) -> bool:
-    """Return whether a reading has more than a few notes of the lick, of `count` groups."""
-    return any(sum(b is not None for b in one.begins) >= max(2, _LEAST_READ * count) for one in matching.passes)
-
-
-def _matched_pace(hearing: Hearing, groups: Sequence[ExpectedGroup], one: MatchedPass) -> float:
-    """Return the seconds played for each second written, 0 where too little is matched."""
-    told = [(g.at, float(hearing.starts[b])) for g, b in zip(groups, one.begins, strict=True) if b is not None]
-    if len(told) < 3:
-        return 0.0
-    return overall_pace(*(np.array(column) for column in zip(*told, strict=True)))
 
 
 def _known_notes(
@@ -163,7 +126,7 @@ def _judged_passes(
         if given_up or not one.whole:
             again.append(GivenUp(groups[last].sounds[0], float(hearing.starts[one.begins[last] or 0])))
             continue
-        if sum(b is not None for b in one.begins) >= max(2, _LEAST_READ * len(groups)) or len(groups) < 4:
+        if sum(b is not None for b in one.begins) >= max(2, LEAST_READ * len(groups)) or len(groups) < 4:
             found.append(_judge_pass(hearing, groups, one, performance, higher, tuple(again)))
         again = []
     return tuple(found)
