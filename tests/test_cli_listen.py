@@ -255,10 +255,63 @@ def test_a_file_name_that_is_no_text(run: Run, wrong: Samples) -> None:
     assert json.loads(out)["recording"] == json.loads(Path("r.json").read_text("utf-8"))["recording"] == name
 
 
+def test_a_part_that_is_all_of_the_lick_is_no_part(run: Run, take: Samples) -> None:
+    code, out, _ = run("walk.lick", write_wave("take.wav", take), "--bars", "1-2")
+    assert code == 0
+    assert "it is ready: play it from memory, then in another key" in out
+
+
+def test_tempos_to_practice_at_are_of_the_ladder_that_is_asked_for(run: Run, wrong: Samples) -> None:
+    """The command line's, else that of the project, as the lesson page has it; what was heard before is judged by it too."""
+    Path("takes").mkdir()
+    write_wave("takes/walk.wav", wrong)
+
+    def tempo(*words: str) -> float:
+        run("walk.lick", "takes/walk.wav", "--report", "r.json", *words)
+        run("takes", "--licks", "walk.lick", "--report", "all.json", *words)
+        report = json.loads(Path("r.json").read_text("utf-8"))
+        (entry,) = json.loads(Path("all.json").read_text("utf-8"))["recordings"]
+        assert entry["report"]["practice_steps"] == report["practice_steps"]
+        return float(report["practice_steps"][0]["bpm"])
+
+    assert tempo() == 80
+    write("lickwright.toml", '[make]\nladder = "50%,21,100%"\n')
+    assert tempo() == 71
+    assert tempo("--ladder", "70%,4,100%") == 78
+    assert run("walk.lick", "takes/walk.wav", "--ladder", "up")[0] == 2
+
+
+def _with_a_pause() -> Samples:
+    """`WALK` with a second of silence before its bar 2."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    bar = min(tone.start for tone in tones if timeline.sounds[tone.sound].bar == 1)
+    late = [t._replace(start=t.start + 1, end=t.end + 1, pitch=lambda x, t=t: t.pitch(x - 1)) for t in tones]
+    return pluck([then if now.start >= bar else now for now, then in zip(tones, late, strict=True)])
+
+
+def test_a_take_with_a_pause_is_not_right_yet(run: Run) -> None:
+    """Each note of it is, and it costs no points; whoever stops in the midst has that to practice, and a class's list must not call it right."""
+    Path("takes").mkdir()
+    code, out, _ = run("walk.lick", write_wave("takes/walk.wav", _with_a_pause()), "--report", "r.json")
+    assert code == 1
+    assert "13 of 13 notes just right" in out
+    (step,) = json.loads(Path("r.json").read_text("utf-8"))["practice_steps"]
+    assert step["words"].startswith("join the parts at bar 2 without a pause")
+    assert step["bars"] == [{"from": 1, "to": 2}]
+    for _ in range(2):  # the second time from the report
+        code, out, _ = run("takes", "--licks", "walk.lick", "--report", "all.json")
+        assert code == 1
+        assert "a pause before bar 2" in out
+        assert out.endswith("1 recording: 1 to practice\n")
+
+
 def test_a_recording_that_is_cut_off_at_full_level_is_said(run: Run, take: Samples) -> None:
     loud = np.clip(8 * take, -1, 1).astype(np.float32)
-    code, _, err = run("walk.lick", write_wave("take.wav", loud))
+    code, _, err = run("walk.lick", write_wave("take.wav", loud), "--report", "r.json")
     assert code == 0
+    (note,) = json.loads(Path("r.json").read_text("utf-8"))["notes"]
+    assert note in err
     assert err.startswith("take.wav: the recording is too loud and its peaks are cut off: turn it down")
     assert run("walk.lick", write_wave("take.wav", take / np.abs(take).max()))[2] == ""  # one peak is no fault
 

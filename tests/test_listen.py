@@ -11,13 +11,14 @@ import pytest
 from lickwright.compare.model import DifferenceKind, ScorePosition
 from lickwright.core.fast_dataclass import replace
 from lickwright.listen import heard_pass
-from lickwright.listen.advice import practice_advice, praise_words
+from lickwright.listen.advice import PracticeStep, practice_advice
 from lickwright.listen.expected import expected_groups
 from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.lateness import judge_onsets
 from lickwright.listen.match import match_groups
 from lickwright.listen.match_costs import pitch_costs
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict
+from lickwright.listen.praise import praise_words
 from lickwright.listen.recognition import UNLIKE
 from lickwright.listen.remarks import Remark, find_remarks
 from lickwright.listen.report import judgement_text
@@ -815,7 +816,7 @@ def test_praise_is_earned_and_practice_comes_with_bars_and_a_tempo() -> None:
     wrong = judged(timeline, pluck(tones))
     remarks = find_remarks(timeline, best(wrong))
     assert praise_words(wrong, remarks) != praise_words(right, [])
-    first = practice_advice(wrong, remarks)[0]
+    first = practice_advice(wrong, remarks)[0].words
     assert "bar 1" in first
     assert "beats a minute" in first
 
@@ -880,7 +881,12 @@ def _remark(judgement: Judgement, kind: DifferenceKind, about: str, bar: int = 1
 def test_each_mistake_has_its_own_advice(kind: DifferenceKind, about: str, words: str) -> None:
     right = right_take(WALK)
     first, *_ = practice_advice(right, [_remark(right, kind, about)])
-    assert first.startswith(words)
+    assert first.words.startswith(words)
+    assert (first.bars, first.bpm) == (((1, 1),), 80)
+
+
+def _words(steps: Sequence[PracticeStep]) -> list[str]:
+    return [step.words for step in steps]
 
 
 def test_what_comes_next_follows_the_tempo_that_was_played() -> None:
@@ -891,10 +897,10 @@ def test_what_comes_next_follows_the_tempo_that_was_played() -> None:
     def played(bpm: float) -> Judgement:
         return replace(right, passes=(replace(best(right), pace=100 / bpm),))
 
-    assert "at 32 beats a minute" in practice_advice(played(40), note)[0]  # below the ladder, which begins at 60
-    assert "at 60 beats a minute" in practice_advice(played(80), note)[0]
-    assert practice_advice(played(60), []) == ["climb: the next tempo is 65 beats a minute"]
-    assert practice_advice(played(100), []) == ["it is ready: play it from memory, then in another key"]
+    assert "at 32 beats a minute" in practice_advice(played(40), note)[0].words  # below the ladder, which begins at 60
+    assert "at 60 beats a minute" in practice_advice(played(80), note)[0].words
+    assert _words(practice_advice(played(60), [])) == ["climb: the next tempo is 65 beats a minute"]
+    assert _words(practice_advice(played(100), [])) == ["it is ready: play it from memory, then in another key"]
 
 
 def test_no_praise_where_nothing_is_right_in_any_bar() -> None:

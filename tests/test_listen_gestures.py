@@ -55,7 +55,7 @@ def words(judgement: Judgement) -> list[str]:
 
 
 def advice(judgement: Judgement) -> str:
-    return practice_advice(judgement, find_remarks(judgement.timeline, best(judgement)))[0]
+    return practice_advice(judgement, find_remarks(judgement.timeline, best(judgement)))[0].words
 
 
 def note_of(judgement: Judgement, sound: int) -> HeardNote:

@@ -13,16 +13,18 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from lickwright.core.fast_dataclass import replace
-from lickwright.listen.advice import listed_bars, practice_advice
+from lickwright.listen.advice import practice_advice
+from lickwright.listen.bar_runs import listed_bars
 from lickwright.listen.deviations import note_deviations
 from lickwright.listen.judge import judge_hearing
-from lickwright.listen.model import Judgement, NoteVerdict, Refusal, RefusalKind
+from lickwright.listen.model import Judgement, NoteVerdict, Refusal, RefusalKind, TakeContext
 from lickwright.listen.picture import draw_take
-from lickwright.listen.remarks import lateness_words
+from lickwright.listen.remarks import find_remarks, lateness_words
 from lickwright.listen.report import judgement_text
 from lickwright.listen.report_json import judgement_as_json
 from lickwright.listen.stretches import hear_recording
 from lickwright.listen.summary import refusal_hints, summarize_take
+from lickwright.music.practice import Ladder
 from lickwright.performance.note_events import perform
 from plucked import Samples, Tone, judged, pluck, recorded, take_of, timeline_of
 
@@ -71,7 +73,7 @@ def _text(judgement: Judgement) -> str:
 
 
 def _json(judgement: Judgement) -> dict[str, Any]:
-    found = judgement_as_json(judgement, "take.wav", "Walk")
+    found = judgement_as_json(judgement, TakeContext("Walk", recording="take.wav"))
     schema = json.loads((files("lickwright.listen") / "report.schema.json").read_text("utf-8"))
     Draft202012Validator(schema).validate(found)
     return found
@@ -253,7 +255,45 @@ def test_bars_are_listed_in_runs(numbers: list[int], words: str) -> None:
 )
 def test_the_next_tempo_is_a_step_up(percent: int, next_step: str) -> None:
     one = replace(_played().passes[0], pace=100 / percent)
-    assert practice_advice(replace(_played(), passes=(one,)), []) == [next_step]
+    assert [step.words for step in practice_advice(replace(_played(), passes=(one,)), [])] == [next_step]
+
+
+@pytest.mark.parametrize(
+    ("ladder", "percent", "next_step", "bpm"),
+    [
+        (Ladder(60, 10, 90), 68, "climb: the next tempo is 80 beats a minute", 80),
+        (Ladder(60, 10, 90), 89, "it is ready: play it from memory, then in another key", None),
+        (Ladder(60, 10, 120), 100, "climb: the next tempo is 110 beats a minute", 110),
+    ],
+)
+def test_the_next_tempo_is_of_the_ladder_that_is_asked_for(
+    ladder: Ladder, percent: int, next_step: str, bpm: float | None
+) -> None:
+    one = replace(_played().passes[0], pace=100 / percent)
+    (step,) = practice_advice(replace(_played(), passes=(one,)), [], (), TakeContext(ladder=ladder))
+    assert (step.words, step.bpm) == (next_step, bpm)
+    assert step.bars == (((1, 4),) if bpm else ())
+
+
+def test_a_tempo_to_practice_at_is_the_highest_rung_that_is_slow_enough() -> None:
+    """A ladder that climbs above the tempo comes back to it at its end."""
+    note = find_remarks(_played(3).timeline, _played(3).passes[0])
+    one = replace(_played(3).passes[0], pace=100 / 140)
+    (first, *_) = practice_advice(replace(_played(3), passes=(one,)), note, (), TakeContext(ladder=Ladder(60, 10, 120)))
+    assert first.bpm == 110
+
+
+def test_what_to_practice_has_the_bars_that_a_player_can_loop() -> None:
+    """Where the music stops or leaps, from the note before to the one after."""
+    steps = _json(_played(3, 18))["practice_steps"]
+    assert steps[0] == {
+        "words": "find the notes of bars 1 and 3 slowly, at 80 beats a minute, until they are right three times in a row",
+        "bars": [{"from": 1, "to": 1}, {"from": 3, "to": 3}], "bpm": 80,
+    }  # fmt: skip
+    found = _json(_skipped())
+    (leap,) = (step for step in found["practice_steps"] if step["words"].startswith("count aloud on the way to bar 3"))
+    assert (leap["bars"], leap["bpm"]) == ([{"from": 1, "to": 3}], 80)
+    assert [step["words"] for step in found["practice_steps"]] == found["practice"]
 
 
 @pytest.mark.parametrize(

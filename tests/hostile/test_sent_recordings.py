@@ -80,9 +80,12 @@ def _sealed(path: Path, body: bytes) -> None:
     path.write_bytes(b"".join(REPORT_SEAL.add_to([body])))
 
 
+_THROUGH: dict[str, Any] = {"pauses": [], "skips": [], "begun_again": 0, "breaks_off": False}
+
+
 def _entry(**more: Any) -> dict[str, Any]:
     report = {
-        "refusal": "", "caution": "", "passes": [{"tempo_percent": 100.0, "score": {"of_100": 100}, "remarks": []}], "best": 0, "practice": [],
+        "refusal": "", "caution": "", "passes": [{"tempo_percent": 100.0, "score": {"of_100": 100}, "remarks": [], **_THROUGH}], "best": 0, "practice": [],
         "headline": "", "facts": [],
     }  # fmt: skip
     usual = {
@@ -103,7 +106,7 @@ def _within(**more: Any) -> dict[str, Any]:
 
 
 def _passed(**more: Any) -> dict[str, Any]:
-    return _within(passes=[{"tempo_percent": 1.0, "score": {"of_100": 1}, "remarks": []} | more])
+    return _within(passes=[{"tempo_percent": 1.0, "score": {"of_100": 1}, "remarks": [], **_THROUGH} | more])
 
 
 BAD_ENTRIES: list[Any] = [
@@ -114,6 +117,7 @@ BAD_ENTRIES: list[Any] = [
     _passed(remarks=[{"about": "note", "bar": "1"}]), _passed(remarks=[{"about": [], "bar": 1}]), _passed(remarks=[{"about": "note", "bar": 10**9}]),
     _within(practice=[None]), _within(practice="x"), _within(headline=None), _within(facts="x"), _within(facts=[7]),
     _passed(remarks=[{"about": "note", "bar": 1, "place": 1, "words": ""}]), _passed(remarks=[{"about": "note", "bar": 1, "place": "", "words": None}]),
+    _passed(pauses=None), _passed(pauses=[7]), _passed(skips=[{"bar": 10**9}]), _passed(begun_again="x"), _passed(breaks_off=None),
     _within(refusal=None), _within(caution=3), _within(tuning_cents=float("nan")), _passed(tempo_percent=float("inf")),
 ]  # fmt: skip
 

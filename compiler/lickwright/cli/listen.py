@@ -11,7 +11,8 @@ import click
 from lickwright.cli import option_types, terminal
 from lickwright.cli.audio_options import require_sound
 from lickwright.cli.option_pairs import first_given, refuse
-from lickwright.music.practice import parse_bars
+from lickwright.cli.project_options import preferred_ladder
+from lickwright.music.practice import parse_bars, parse_ladder
 from lickwright.report import console
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ Which notes are right, how late they are, how high the bends, and what to practi
 One guitar alone, as WAV, FLAC, MP3 or Ogg; - is standard input. Any tempo will do,
 and any tuning. Several times through the lick are each judged: the best is shown,
 and which bars are not sure yet. Nothing leaves this machine, and no recording is kept unless you say --keep.
-Exits with 0 when all that can be judged is right, 1 when something differs.
+Exits with 0 when all that can be judged is right and it was played through, else with 1.
 
 \b
   lickwright listen porch.lick take.wav
@@ -58,6 +59,12 @@ Exits with 0 when all that can be judged is right, 1 when something differs.
     metavar="LIBRARY",
     help="LICK is a folder of recordings, of licks in this file, folder or output folder.",
 )
+@click.option(
+    "--ladder",
+    callback=option_types.parsed_by(parse_ladder),
+    metavar="START,STEP,TOP",
+    help="The practice ladder from which tempos to practice at are taken, as make has it: 60%,5,100%.",
+)
 @option_types.format_option("json", help="For a person, or for a program.")
 @click.option("--report", metavar="FILE", help="Write the report as JSON too; - for standard output.")
 @click.option("--picture", metavar="FILE", help="Draw what was played over the lick's notes, as SVG.")
@@ -80,7 +87,8 @@ def command(path: str, recording: str | None, title: str | None, **more: Any) ->
         return chosen
     c, lick = chosen
     asked = TakeRequest(
-        recording or "", more["record"] or 0, _percent(lick, more["tempo"]), more["bars"], more["form"], more["everything"],
+        recording or "", more["record"] or 0, _percent(lick, more["tempo"]),
+        preferred_ladder(more["ladder"], lick.project), more["bars"], more["form"], more["everything"],
         more["width"] or terminal.columns(sys.stdout, 80, most=160), more["report"], more["picture"], more["keep"],
         more["overwrite"], tuple(p for p in (path, recording) if p and p != "-"),
     )  # fmt: skip
@@ -158,6 +166,7 @@ def _many(folder: str, recording: str | None, more: dict[str, Any]) -> int:
                 more["overwrite"],
                 more["width"],
                 more["everything"],
+                more["ladder"],
             )
         except KeyboardInterrupt:
             terminal.err("stopped\n")

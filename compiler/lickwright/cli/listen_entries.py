@@ -100,6 +100,9 @@ def _is_pass(value: Any) -> bool:
         and value["score"].get("of_100") in range(101)
         and isinstance(value.get("remarks"), list)
         and all(map(_is_remark, value["remarks"]))
+        and isinstance(value.get("begun_again"), int)
+        and isinstance(value.get("breaks_off"), bool)
+        and all(_are_jumps(value.get(name)) for name in ("pauses", "skips"))
     )
 
 
@@ -107,9 +110,16 @@ def _is_remark(value: Any) -> bool:
     return (
         isinstance(value, dict)
         and all(isinstance(value.get(name), str) for name in ("about", "place", "words"))
-        and isinstance(value.get("bar"), int)
-        and abs(value["bar"]) < 1_000_000
+        and _is_bar(value.get("bar"))
     )
+
+
+def _are_jumps(value: Any) -> bool:
+    return isinstance(value, list) and all(isinstance(jump, dict) and _is_bar(jump.get("bar")) for jump in value)
+
+
+def _is_bar(value: Any) -> bool:
+    return isinstance(value, int) and abs(value) < 1_000_000
 
 
 def _are_texts(value: Any) -> bool:

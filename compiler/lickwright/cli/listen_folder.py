@@ -25,6 +25,7 @@ from lickwright.cli.single_output import STDOUT, report_obstacle, save_output
 from lickwright.core.files import UNREADABLE
 from lickwright.core.source import Source
 from lickwright.core.source_discovery import walk_sources
+from lickwright.music.practice import Ladder
 from lickwright.report import console
 
 SUFFIXES = (
@@ -35,16 +36,24 @@ _EVERY = 8  # recordings after which the report is written; of many it is writte
 
 
 def listen_to_folder(
-    folder: str, library: str, form: str, report: str | None, overwrite: bool, width: int | None, everything: bool
+    folder: str,
+    library: str,
+    form: str,
+    report: str | None,
+    overwrite: bool,
+    width: int | None,
+    everything: bool,
+    ladder: Ladder | None,
 ) -> int:
     """Listen to every recording of a folder; return the exit code. An interrupt goes through, after what was heard is kept.
 
-    `width` and `everything` are about the text, which has the remarks on each recording where everything is asked for.
+    `width` and `everything` are about the text, which has the remarks on each recording where everything is asked for. Without a `ladder` each lick has that of
+    its project.
     """
     verdict = Verdict()
     if report is not None:
         verdict.add(report_obstacle(report, REPORT_SEAL, overwrite, (folder, library)))
-    licks = known_licks(library, verdict)
+    licks = known_licks(library, verdict, ladder)
     if not licks and verdict.code <= terminal.Exit.MUSIC_ERRORS:
         terminal.err(f"error: there is no lick without errors in {console.safe_text(library)}\n")
         verdict.add(terminal.Exit.MUSIC_ERRORS)

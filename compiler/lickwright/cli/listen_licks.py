@@ -14,11 +14,13 @@ from lickwright.cli import terminal
 from lickwright.cli.exit_code import Verdict
 from lickwright.cli.findings_view import show_findings
 from lickwright.cli.index_source import report_unusable
+from lickwright.cli.project_options import preferred_ladder
 from lickwright.cli.sources import compile_sources, find_sources
 from lickwright.core.slugs import slug
 from lickwright.core.source_discovery import FoundSource
 from lickwright.export import LoweredLick
 from lickwright.index.reader import Unusable, has_index, open_index
+from lickwright.music.practice import Ladder
 from lickwright.report import console
 from lickwright.store.output_keys import program_key, values_key
 from lickwright.store.source_paths import STDIN
@@ -31,10 +33,14 @@ class KnownLick(NamedTuple):
     slug: str
     key: str  # changes with its source, its settings and this program
     lowered: LoweredLick
+    ladder: Ladder  # on which it is practiced
 
 
-def known_licks(library: str, verdict: Verdict) -> list[KnownLick]:
-    """Return the licks without errors of a file, a folder or a build's output folder. What cannot be read is shown and counted in `verdict`."""
+def known_licks(library: str, verdict: Verdict, ladder: Ladder | None = None) -> list[KnownLick]:
+    """Return the licks without errors of a file, a folder or a build's output folder, to be practiced on this ladder or that of their project.
+
+    What cannot be read is shown and counted in `verdict`.
+    """
     try:
         sources = _sources(library)
     except Unusable as e:
@@ -47,8 +53,10 @@ def known_licks(library: str, verdict: Verdict) -> list[KnownLick]:
         show_findings(c.source, unread)
         for lick in c.licks:
             if lick.lowered is not None:
-                key = values_key(program_key(), c.source.text, lick.title, lick.lowered.timeline.settings).hex()
-                found.append(KnownLick(lick.title, slug(lick.title), key, lick.lowered))
+                own = preferred_ladder(ladder, lick.project)
+                settings = lick.lowered.timeline.settings
+                key = values_key(program_key(), c.source.text, lick.title, settings, str(own)).hex()
+                found.append(KnownLick(lick.title, slug(lick.title), key, lick.lowered, own))
     return found
 
 

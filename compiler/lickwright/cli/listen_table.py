@@ -10,7 +10,7 @@ from typing import Any
 
 from lickwright.cli.table import format_table
 from lickwright.export.tab.lanes import wrap_words
-from lickwright.listen.advice import listed_bars
+from lickwright.listen.bar_runs import listed_bars
 from lickwright.report import console
 
 _ABOUT = {"note": "notes", "time": "time", "bend": "bends", "release": "releases", "vibrato": "vibrato"}
@@ -39,12 +39,23 @@ def _cells(entry: Mapping[str, Any]) -> tuple[str, str, str, str]:
     if report["refusal"]:
         return entry["lick"], "", "", entry["error"] or report["refusal"]
     one = report["passes"][report["best"]]
+    look_at = "; ".join(_differences(one)) or next(iter(report["practice"]), "")
+    return entry["lick"], str(one["score"]["of_100"]), f"{one['tempo_percent']:.0f}%", look_at
+
+
+def _differences(one: Mapping[str, Any]) -> Iterator[str]:
+    """Yield what differs in a pass, each kind with its bars."""
+    if one["breaks_off"]:
+        yield "breaks off"
     bars: dict[str, set[int]] = {}
     for remark in one["remarks"]:
-        bars.setdefault(_ABOUT.get(remark["about"], remark["about"]), set()).add(remark["bar"])
-    found = [f"{what} in {listed_bars(sorted(numbers))}" for what, numbers in bars.items()]
-    look_at = "; ".join(found) or next(iter(report["practice"]), "")
-    return entry["lick"], str(one["score"]["of_100"]), f"{one['tempo_percent']:.0f}%", look_at
+        bars.setdefault(f"{_ABOUT.get(remark['about'], remark['about'])} in", set()).add(remark["bar"])
+    for what, jumps in (("a pause before", one["pauses"]), ("a leap to", one["skips"])):
+        for jump in jumps:
+            bars.setdefault(what, set()).add(jump["bar"])
+    yield from (f"{what} {listed_bars(sorted(numbers))}" for what, numbers in bars.items())
+    if one["begun_again"]:
+        yield "begun again"
 
 
 def _summary(entries: Sequence[Mapping[str, Any]]) -> str:
@@ -69,8 +80,8 @@ def _details(entries: Sequence[Mapping[str, Any]], width: int) -> Iterator[str]:
         yield from _wrapped(
             f'{entry["file"]}: "{entry["lick"]}", {report["headline"]}, {one["score"]["of_100"]} of 100', width
         )
-        for fact in report["facts"]:
-            yield from _wrapped(fact, width, "   ")
+        for words in (*entry["notes"], *report["facts"]):
+            yield from _wrapped(words, width, "   ")
         for number, remark in enumerate(one["remarks"], 1):
             yield from _wrapped(f"{remark['place']}: {remark['words']}", width, f"{number:4}. ")
         if report["practice"]:

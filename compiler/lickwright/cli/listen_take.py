@@ -21,7 +21,7 @@ from lickwright.core.destination import Seal
 from lickwright.core.source import Source
 from lickwright.export import LoweredLick, Options
 from lickwright.listen.judge import judge_hearing
-from lickwright.listen.model import Judgement
+from lickwright.listen.model import Judgement, TakeContext
 from lickwright.listen.sound_file import (
     ReadRecording,
     UnreadableRecording,
@@ -29,6 +29,7 @@ from lickwright.listen.sound_file import (
     read_recording,
 )
 from lickwright.listen.stretches import hear_recording
+from lickwright.music.practice import Ladder
 from lickwright.report import console
 from lickwright.timeline.excerpt import NoBars, no_bars_finding
 
@@ -44,6 +45,7 @@ class TakeRequest(NamedTuple):
     recording: str  # a path, or - ; "" where it is to be recorded
     seconds: int  # to record
     percent: float  # of the tempo, for the click of a recording
+    ladder: Ladder  # on which it is practiced
     bars: tuple[int, int] | None
     form: str
     everything: bool
@@ -89,32 +91,25 @@ def listen_to_take(c: Compilation, lick: CompiledLick, asked: TakeRequest) -> in
     performance = lowered.performance(Options())
     hearing = hear_recording(read.recording)
     judgement = judge_hearing(lowered.timeline, performance, hearing)
-    _print(judgement, asked, lick.title)
+    context = _context(lick, lowered, asked, read)
+    _print(judgement, asked, context)
     if asked.report is not None:
-        data = report_bytes(judgement, asked, lick.title)
+        data = report_bytes(judgement, context)
         verdict.add(save_output(asked.report, data, REPORT_SEAL, asked.overwrite, asked.sources))
     if asked.picture is not None:
         from lickwright.listen.picture import draw_take
 
         data = draw_take(judgement, hearing, performance).encode("utf-8")
         verdict.add(save_output(asked.picture, data, PICTURE_SEAL, asked.overwrite, asked.sources))
-    verdict.add(terminal.Exit.MUSIC_ERRORS if differs_anywhere(judgement) else terminal.Exit.FINE)
+    verdict.add(terminal.Exit.MUSIC_ERRORS if judgement.differs else terminal.Exit.FINE)
     return verdict.code
 
 
-def differs_anywhere(judgement: Judgement) -> bool:
-    """Return whether a recording was not recognized, or something in its best pass differs from the lick."""
-    if judgement.refusal:
-        return True
-    one = judgement.passes[judgement.best]
-    return bool(one.extras) or any(note.kinds for note in one.notes)
-
-
-def report_bytes(judgement: Judgement, asked: TakeRequest, lick: str) -> bytes:
-    """Return the report as JSON, up to its seal. `lick` is the title of the whole lick."""
+def report_bytes(judgement: Judgement, context: TakeContext) -> bytes:
+    """Return the report as JSON, up to its seal."""
     from lickwright.listen.report_json import judgement_as_json
 
-    value = judgement_as_json(judgement, asked.name, lick, asked.day)
+    value = judgement_as_json(judgement, context)
     text = dumps(value, indent=1, ensure_ascii=False, allow_nan=False)[:-2]
     # A file name that is not UTF-8 is escaped, as JSON does.
     return text.encode("utf-8", "backslashreplace")
@@ -132,6 +127,12 @@ def _part(c: Compilation, lick: CompiledLick, bars: tuple[int, int] | None, verd
         return None
     report_findings(c, said, verdict)
     return lowered
+
+
+def _context(lick: CompiledLick, lowered: LoweredLick, asked: TakeRequest, read: ReadRecording) -> TakeContext:
+    """Return what is known of a take besides its sound. Bars that are all that the lick has are no part of it."""
+    is_part = lick.timeline is not None and len(lowered.timeline.bars) < len(lick.timeline.bars)
+    return TakeContext(lick.title, is_part, asked.name, asked.day, read.notes, asked.ladder)
 
 
 def _taken(lowered: LoweredLick, asked: TakeRequest, verdict: Verdict) -> ReadRecording | None:
@@ -170,12 +171,12 @@ def _standard_input() -> ReadRecording:
         return decode_recording(file)
 
 
-def _print(judgement: Judgement, asked: TakeRequest, lick: str) -> None:
+def _print(judgement: Judgement, asked: TakeRequest, context: TakeContext) -> None:
     if asked.form == "json":
-        terminal.out(report_bytes(judgement, asked, lick).decode("utf-8") + "\n}\n")
+        terminal.out(report_bytes(judgement, context).decode("utf-8") + "\n}\n")
         return
     from lickwright.listen.report import judgement_text
 
-    lines = judgement_text(judgement, asked.width, asked.everything, is_part=asked.bars is not None)
+    lines = judgement_text(judgement, asked.width, asked.everything, context)
     say = terminal.err if STDOUT in (asked.report, asked.picture) else terminal.out
     say("".join(console.safe_text(line) + "\n" for line in lines))

@@ -12,12 +12,12 @@ from typing import Any, NamedTuple
 
 from lickwright.build.isolated_calls import Ended, call_isolated
 from lickwright.cli.listen_licks import KnownLick
-from lickwright.cli.listen_take import differs_anywhere, recording_day
+from lickwright.cli.listen_take import recording_day
 from lickwright.export import Options
 from lickwright.listen.best_fit import best_fit
 from lickwright.listen.expected import ExpectedGroup, expected_groups
 from lickwright.listen.judge import judge_hearing
-from lickwright.listen.model import Judgement
+from lickwright.listen.model import Judgement, TakeContext
 from lickwright.listen.report_json import judgement_as_json
 from lickwright.listen.sound_file import UnreadableRecording, read_recording
 from lickwright.listen.stretches import Hearing, hear_recording
@@ -121,8 +121,11 @@ def _heard(choice: _Choice, task: Task) -> dict[str, Any]:
     other = choice.fitting_lick(hearing) if judgement.refusal else None
     if other is not None and other.key != lick.key and not _judged(other, hearing).refusal:
         notes["error"] = f'it sounds like "{other.title}"'
-    report = judgement_as_json(judgement, os.path.basename(task.path), lick.title, recording_day(task.path))
-    return notes | {"lick": lick.title, "matched_by": how, "differs": differs_anywhere(judgement), "report": report}
+    context = TakeContext(
+        lick.title, False, os.path.basename(task.path), recording_day(task.path), read.notes, lick.ladder
+    )
+    report = judgement_as_json(judgement, context)
+    return notes | {"lick": lick.title, "matched_by": how, "differs": judgement.differs, "report": report}
 
 
 def _judged(lick: KnownLick, hearing: Hearing) -> Judgement:

@@ -14,9 +14,12 @@ from lickwright.cli.exit_code import Exit
 from lickwright.cli.findings_view import show_findings
 from lickwright.cli.terminal import RunEnded
 from lickwright.config.discovery import ProjectConfig, ProjectConfigs
+from lickwright.settings.project_rules import ProjectRules
 
 if TYPE_CHECKING:
     import click
+
+    from lickwright.music.practice import Ladder
 
 
 def project_configs(paths: Iterable[str]) -> ProjectConfigs:
@@ -31,6 +34,14 @@ def project_configs(paths: Iterable[str]) -> ProjectConfigs:
         terminal.err("nothing was done: fix it first\n")
         raise RunEnded(Exit.FILE_ERRORS)
     return projects
+
+
+def preferred_ladder(given: Ladder | None, project: ProjectRules | None) -> Ladder:
+    """Return the practice ladder of a lick: the command line's, else the project config's, else the default."""
+    from lickwright.music.practice import Ladder
+
+    own = project.make.get("ladder") if isinstance(project, ProjectConfig) else None
+    return given or own or Ladder()
 
 
 def preferred_values(context: click.Context, project: ProjectConfig | None) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from lickwright.compare.model import DifferenceKind, Score
 from lickwright.core.fast_dataclass import field, mutable_record, record
+from lickwright.music.practice import Ladder
 from lickwright.timeline.model import SoundingNote, Timeline
 
 
@@ -82,6 +83,11 @@ class JudgedPass:
         """Whether it was played from beginning to end without a pause, a leap or a false start."""
         return not (self.pauses or self.skips or self.again or self.ends_at)
 
+    def sound_before(self, jump: HeardPause) -> SoundingNote | None:
+        """Return the last note that was heard before a pause or a leap; None where there is none."""
+        heard = [note.sound for note in self.notes if note.onset is not None and note.onset < jump.at - 1e-6]
+        return heard[-1] if heard else None
+
     @property
     def judged(self) -> int:
         """How many notes the ear can tell."""
@@ -109,6 +115,20 @@ class Refusal(NamedTuple):
     words: str
 
 
+class TakeContext(NamedTuple):
+    """What is known of a take besides its sound."""
+
+    lick: str = ""  # title of the whole lick
+    is_part: bool = False  # whether the Timeline that it is judged by has only some bars of the lick
+    recording: str = ""  # name of the file; "" for one that is not kept
+    day: str = ""  # when it was recorded, as `2026-12-05`; "" where that is not known
+    notes: tuple[str, ...] = ()  # what was noticed while it was read or recorded, in words
+    ladder: Ladder = Ladder()  # on which it is practiced
+
+
+NO_CONTEXT = TakeContext()
+
+
 @record
 class Judgement:
     """What was heard of a lick in a recording."""
@@ -121,3 +141,11 @@ class Judgement:
     passes: tuple[JudgedPass, ...]
     best: int  # index of the best pass
     passed_over: tuple[str, ...]  # what is in the lick that is never judged, in words
+
+    @property
+    def differs(self) -> bool:
+        """Whether it was not recognized, or its best pass has something to practice: a note that differs or is too many, or a pause or break in it."""
+        if self.refusal is not None:
+            return True
+        one = self.passes[self.best]
+        return bool(one.extras) or not one.is_through or any(note.kinds for note in one.notes)

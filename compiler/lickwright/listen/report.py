@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from lickwright.export.tab.lanes import wrap_words
-from lickwright.listen.model import Judgement
+from lickwright.listen.model import NO_CONTEXT, Judgement, TakeContext
 from lickwright.listen.remarks import Remark
 from lickwright.listen.summary import (
     NEVER_JUDGED,
@@ -24,22 +24,24 @@ LISTED = 14  # remarks where not all are asked for
 _NARROW = 24  # columns in which words beside a place can still be read
 
 
-def judgement_text(judgement: Judgement, width: int, everything: bool, is_part: bool = False) -> Iterator[str]:
-    """Yield the report line by line. `is_part` says that the lick is some bars of one."""
-    for line in _lines(judgement, width, everything, is_part):
+def judgement_text(
+    judgement: Judgement, width: int, everything: bool, context: TakeContext = NO_CONTEXT
+) -> Iterator[str]:
+    """Yield the report line by line."""
+    for line in _lines(judgement, width, everything, context):
         yield from _hung(line, width)
     if caution := caution_words(judgement):
         yield ""
         yield from _hung(caution, width)
 
 
-def _lines(judgement: Judgement, width: int, everything: bool, is_part: bool) -> Iterator[str]:
+def _lines(judgement: Judgement, width: int, everything: bool, context: TakeContext) -> Iterator[str]:
     title = f'"{judgement.timeline.title}"'
     if judgement.refusal:
         yield f"{title}: {judgement.refusal.words}"
         yield from refusal_hints(judgement)
         return
-    one, summary = judgement.passes[judgement.best], summarize_take(judgement, is_part)
+    one, summary = judgement.passes[judgement.best], summarize_take(judgement, context)
     yield f"{title}: {summary.headline}"
     yield f"score {one.score.of_100} of 100: {summary.counts}"
     yield from _whole(summary)
@@ -47,8 +49,8 @@ def _lines(judgement: Judgement, width: int, everything: bool, is_part: bool) ->
     if summary.practice:
         yield ""
         yield "to practice:"
-        for number, words in enumerate(summary.practice, 1):
-            yield from _beside(f" {number}. ", words, width)
+        for number, step in enumerate(summary.practice, 1):
+            yield from _beside(f" {number}. ", step.words, width)
     yield ""
     yield f"not judged: {'; '.join((*not_told(one), *NEVER_JUDGED))}"
 

@@ -1,6 +1,6 @@
 """The report on a recording as a value for JSON, by the schema `report.schema.json`, which gives the unit of every number.
 
-In: a `Judgement` and the name of the recording. Out: dictionaries, lists, strings and numbers.
+In: a `Judgement` and its `TakeContext`. Out: dictionaries, lists, strings and numbers.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from typing import Any
 
 from lickwright.compare.diff import score_position
 from lickwright.compare.score import FORMULA
-from lickwright.listen.advice import played_bpm, written_bpm
-from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement
+from lickwright.listen.advice import PracticeStep, played_bpm, written_bpm
+from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, TakeContext
 from lickwright.listen.remarks import Remark
 from lickwright.listen.summary import (
     NEVER_JUDGED,
@@ -20,39 +20,41 @@ from lickwright.listen.summary import (
     caution_words,
     not_told,
     refusal_hints,
-    sound_before,
     summarize_take,
 )  # fmt: skip
 from lickwright.timeline.model import Timeline
 
 FORMAT = "lickwright listening report 1"
-VERSION = "1.1"  # of the schema: a new member counts up the second number; without it a report is of 1.0
+VERSION = "1.2"  # of the schema: a new member counts up the second number; without it a report is of 1.0
 
 
-def judgement_as_json(judgement: Judgement, recording: str, lick: str, day: str = "") -> dict[str, Any]:
-    """Return the report as a value for JSON.
-
-    `lick` is the title of the whole lick, of which the judgement may have a part; `day` is when it was recorded, as `2026-12-05`, "" if unknown.
-    """
+def judgement_as_json(judgement: Judgement, context: TakeContext) -> dict[str, Any]:
+    """Return the report as a value for JSON."""
     timeline, refusal = judgement.timeline, judgement.refusal
     found: dict[str, Any] = {
-        "format": FORMAT, "version": VERSION, "title": timeline.title, "lick": lick, "recording": recording, "recorded_on": day,
-        "seconds": round(judgement.seconds, 3),
-        "recognized": not refusal, "refusal": refusal.words if refusal else "", "hints": refusal_hints(judgement),
+        "format": FORMAT, "version": VERSION, "title": timeline.title, "lick": context.lick, "recording": context.recording,
+        "recorded_on": context.day, "notes": list(context.notes), "seconds": round(judgement.seconds, 3),
+        "recognized": not refusal, "refusal_kind": str(refusal.kind) if refusal else "", "refusal": refusal.words if refusal else "",
+        "hints": refusal_hints(judgement),
         "tuning_cents": round(100 * judgement.tuning, 1),
         "shift_semitones": judgement.shift, "written_bpm": float(written_bpm(timeline)), "never_judged": list(NEVER_JUDGED),
         "passed_over": list(judgement.passed_over), "caution": caution_words(judgement),
     }  # fmt: skip
     if refusal:
         return found | {"passes": []}
-    summary = summarize_take(judgement, is_part=lick != timeline.title)
+    summary = summarize_take(judgement, context)
     passes = [
         _pass(timeline, one, remarks) for one, remarks in zip(judgement.passes, summary.pass_remarks, strict=True)
     ]
     return found | {
         "passes": passes, "best": judgement.best, "headline": summary.headline, "counts": summary.counts, "facts": summary.facts,
-        "by_bar": summary.by_bar, "praise": summary.praise, "practice": summary.practice, "score_formula": FORMULA,
+        "by_bar": summary.by_bar, "praise": summary.praise, "practice": [step.words for step in summary.practice],
+        "practice_steps": [_practice_step(step) for step in summary.practice], "score_formula": FORMULA,
     }  # fmt: skip
+
+
+def _practice_step(step: PracticeStep) -> dict[str, Any]:
+    return {"words": step.words, "bars": [{"from": first, "to": last} for first, last in step.bars], "bpm": step.bpm}
 
 
 def _pass(timeline: Timeline, one: JudgedPass, remarks: Sequence[Remark]) -> dict[str, Any]:
@@ -77,7 +79,7 @@ def _jump(timeline: Timeline, one: JudgedPass, jump: HeardPause) -> dict[str, An
     found: dict[str, Any] = {
         "at_s": round(jump.at, 3), "seconds": round(jump.seconds, 2), "bar": to.bar, "beat": to.beat, "time": jump.before.pass_no + 1,
     }  # fmt: skip
-    if (before := sound_before(one, jump)) is not None:
+    if (before := one.sound_before(jump)) is not None:
         place = score_position(timeline, before)
         found |= {"from_bar": place.bar, "from_beat": place.beat, "from_time": before.pass_no + 1}
     return found

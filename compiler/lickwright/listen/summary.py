@@ -14,17 +14,10 @@ from lickwright.compare.model import DifferenceKind
 from lickwright.compare.report import praise_for
 from lickwright.export.tab.heading import needs_caution
 from lickwright.hand.measures import CAUTION
-from lickwright.listen.advice import (
-    DRIFT,
-    TUNED,
-    listed_bars,
-    played_bpm,
-    practice_advice,
-    praise_words,
-    unsteady_bars,
-    written_bpm,
-)  # fmt: skip
-from lickwright.listen.model import HeardPause, JudgedPass, Judgement, NoteVerdict, RefusalKind
+from lickwright.listen.advice import PracticeStep, played_bpm, practice_advice, unsteady_bars, written_bpm
+from lickwright.listen.bar_runs import listed_bars
+from lickwright.listen.model import NO_CONTEXT, JudgedPass, Judgement, NoteVerdict, RefusalKind, TakeContext
+from lickwright.listen.praise import DRIFT, TUNED, praise_words
 from lickwright.listen.remarks import Remark, find_remarks
 from lickwright.report.console import counted_noun, join_words
 from lickwright.timeline.model import SoundingNote, Timeline, bar_name
@@ -48,11 +41,11 @@ class TakeSummary(NamedTuple):
     by_bar: str  # "all of bars 1 and 2; 7 of 8 in bar 3"; "" for a single bar
     remarks: list[Remark]  # about the best pass
     pass_remarks: list[list[Remark]]  # about each pass
-    practice: list[str]  # the most useful first
+    practice: list[PracticeStep]  # the most useful first
 
 
-def summarize_take(judgement: Judgement, is_part: bool = False) -> TakeSummary:
-    """Return what is said of a recording that was recognized. `is_part` says that the lick is some bars of one."""
+def summarize_take(judgement: Judgement, context: TakeContext = NO_CONTEXT) -> TakeSummary:
+    """Return what is said of a recording that was recognized."""
     timeline, one = judgement.timeline, judgement.passes[judgement.best]
     pass_remarks = [find_remarks(timeline, a_pass) for a_pass in judgement.passes]
     remarks = pass_remarks[judgement.best]
@@ -62,7 +55,7 @@ def summarize_take(judgement: Judgement, is_part: bool = False) -> TakeSummary:
     return TakeSummary(
         praise_for(score if whole else min(99, score)), _counted(one), praise_words(judgement, remarks),
         [*_whole_facts(judgement), *_steadiness(unsteady, judgement.best, pass_remarks)], _by_bar(timeline, one), remarks, pass_remarks,
-        practice_advice(judgement, remarks, [bar for bar, *_ in unsteady], is_part),
+        practice_advice(judgement, remarks, [bar for bar, *_ in unsteady], context),
     )  # fmt: skip
 
 
@@ -189,7 +182,7 @@ def _skips(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
             length_words(skip.seconds, played_bpm(judgement.timeline, one)),
             _place(judgement.timeline, skip.before),
         )
-        before = sound_before(one, skip)
+        before = one.sound_before(skip)
         if before is None:
             yield f"{to} comes {length} too soon"
         else:
@@ -223,12 +216,6 @@ def _commonest(remarks: list[Remark]) -> Remark | None:
     """Return a remark that is made most often, of one note and one kind, the first of them."""
     counts = Counter((remark.sound.index, remark.kind, remark.about) for remark in remarks)
     return max(remarks, key=lambda r: counts[r.sound.index, r.kind, r.about], default=None)
-
-
-def sound_before(one: JudgedPass, jump: HeardPause) -> SoundingNote | None:
-    """Return the last note that was heard before a pause or a leap; None where there is none."""
-    heard = [note.sound for note in one.notes if note.onset is not None and note.onset < jump.at - 1e-6]
-    return heard[-1] if heard else None
 
 
 def _place(timeline: Timeline, sound: SoundingNote) -> str:
