@@ -39,9 +39,11 @@ _UNUSED = re.compile(
 )
 _BARE_GROUP = re.compile(r"<g>((?:(?!</?g\b).)*)</g>")
 _INSTANT = re.compile(r'<g data-role="instant" data-bar="([^"]*)" data-at="([^"]*)" data-x="([^"]*)"></g>')
-_STROKE = r'<path d="M[-0-9. ]+ L[-0-9. ]+" stroke-width="'
-_STROKES = re.compile(rf'{_STROKE}([^"]*)"/>(?:{_STROKE}\1"/>)+')  # one after the other, of one width
-_LEVEL = re.compile(r"(M[-0-9.]+ ([-0-9.]+)) L([-0-9.]+) \2(?![0-9.])")
+_STRAIGHT = r'<path d="[MLZ][-0-9.MLZ ]*" '  # a path without curves
+_ALIKE = re.compile(
+    rf'{_STRAIGHT}(stroke-width="[^"]*"|fill="currentColor")/>(?:{_STRAIGHT}\1/>)*'
+)  # one after the other
+_COMMAND = re.compile(r"([MLZ]) ?(?:([-0-9.]+) ([-0-9.]+))?")
 _TWO_CLASSES = re.compile(r' class="(\w)" class="(\w)"')
 
 
@@ -73,15 +75,32 @@ def _slim(svg: str, attributes: str) -> Markup:
     for long, short in _SHORTER:
         rest = rest.replace(long, short)
     rest = _TWO_CLASSES.sub(r' class="\1 \2"', _BARE_GROUP.sub(r"\1", _UNUSED.sub("", rest)))
-    rest = _STROKES.sub(_as_one_stroke, rest)
+    rest = _ALIKE.sub(_as_one_path, rest)
     rest = "".join(_with_instants(system) for system in re.split('(?=<g data-role="system")', rest))
     return Markup(f"<svg {box} {attributes}>{rest}")
 
 
-def _as_one_stroke(strokes: re.Match[str]) -> str:
-    """Straight strokes that follow each other as one path: the lines of the strings are broken at every number."""
-    drawn = _LEVEL.sub(r"\1H\3", "".join(re.findall(r' d="([^"]*)"', strokes[0])))
-    return f'<path d="{drawn}" stroke-width="{strokes[1]}"/>'
+def _as_one_path(paths: re.Match[str]) -> str:
+    """Straight paths that follow each other and look alike as one: the lines of the strings are broken at every number, and stems and beams come in rows."""
+    drawn = "".join(map(_short_path, re.findall(r' d="([^"]*)"', paths[0])))
+    return f'<path d="{drawn}" {paths[1]}/>'
+
+
+def _short_path(path: str) -> str:
+    """A path of straight lines with what is level or upright written by one number."""
+    x = y = ""
+    parts = []
+    for command, to_x, to_y in _COMMAND.findall(path):
+        if command == "Z":
+            parts.append("Z")
+        elif command == "L" and to_y == y:
+            parts.append(f"H{to_x}")
+        elif command == "L" and to_x == x:
+            parts.append(f"V{to_y}")
+        else:
+            parts.append(f"{command}{to_x} {to_y}")
+        x, y = to_x, to_y
+    return "".join(parts)
 
 
 def _with_instants(system: str) -> str:
