@@ -81,6 +81,105 @@ def test_a_report_of_some_bars_and_one_of_before_are_shown(browser: Any, made: P
         assert one.wrong == []
 
 
+_FOUR = 'key A minor\ntempo 100\nstep 1/8\nlick "Four"\npickup 1/4\n| B1 G2 |: A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- :| B1 G2 G0 D2 D0 A3 A0 E3 ||\n'
+
+
+def _reported(**more: Any) -> str:
+    """The report of version 1.2 on a take of `_FOUR` as JSON, with these things to practice."""
+    best = {"bpm": 90, "score": {"of_100": 80, "right": 8, "notes": 10}, "remarks": [], "not_told": []}
+    report = {
+        "format": "lickwright listening report 1", "version": "1.2", "title": "Four", "lick": "Four", "refusal": "", "praise": "", "facts": [],
+        "passes": [best], "best": 0, "practice": ["in words"], "notes": ["the recording is too loud"], "written_bpm": 100,
+    }  # fmt: skip
+    return json.dumps(report | more)
+
+
+def _a_step(bpm: float | None, *runs: tuple[int, int]) -> dict[str, Any]:
+    return {"words": "slowly", "bars": [{"from": a, "to": b} for a, b in runs], "bpm": bpm}
+
+
+@pytest.fixture
+def four(run_from: Callable[..., Run]) -> Path:
+    run_from()
+    write("four.lick", _FOUR)
+    assert main(["make", "four.lick", "--to", "page", "--silent-page", "--out", "out"]) == 0
+    return next(Path("out").resolve().rglob("four.html"))
+
+
+def _played(page: Any) -> list[Any]:
+    """What is chosen in the player: first and last bar as played, loop, speed in per cent, and whether it plays."""
+    chosen: list[Any] = page.evaluate(
+        """() => [...["from", "to"].map((id) => Number(document.getElementById(id).value)), document.getElementById("again").checked,
+        Number(document.getElementById("speed").value), document.getElementById("play").textContent === "Pause"]"""
+    )
+    return chosen
+
+
+def test_what_to_practice_can_be_looped(browser: Any, four: Path) -> None:
+    """Each run of bars of a step, at its tempo, by a finger or by the keyboard; pressed again, it is paused."""
+    steps = [_a_step(72, (1, 2), (3, 3)), _a_step(20, (0, 1)), _a_step(None), _a_step(72, (9, 9)), _a_step(500, (2, 3))]
+    phone = {"viewport": {"width": 390, "height": 800}, "has_touch": True, "is_mobile": True}
+    with Opened(browser, four, **phone) as one:
+        page = one.page
+        assert page.evaluate(_DROP, ["h1", _reported(practice_steps=steps)])
+        _wait_for_words(page, "heard-report", "Score 80")
+        assert "the recording is too loud" in page.inner_text("#heard-report")
+        buttons = page.locator("#heard-report button")
+        words = [
+            "Loop bars 1 to 2 at 72",
+            "Loop bar 3 at 72",
+            "Loop the pick-up to bar 1 at 40",
+            "Loop bars 2 to 3 at 110",
+        ]
+        assert buttons.all_inner_texts() == words
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        # Bars as played: pick-up, 1, 2, 1, 2, 3.
+        for n, chosen in enumerate(([1, 2, True, 72, True], [5, 5, True, 72, True], [0, 1, True, 40, True])):
+            buttons.nth(n).tap()
+            one.status("Counting in.")
+            assert _played(page) == chosen
+        buttons.nth(2).tap()
+        one.status("Paused.")
+        assert _played(page) == [0, 1, True, 40, False]
+        buttons.nth(3).focus()
+        page.keyboard.press("Enter")
+        one.status("Counting in.")
+        assert _played(page) == [4, 5, True, 110, True]
+        assert one.wrong == []
+
+
+def test_what_cannot_be_looped_is_said_in_words_alone(browser: Any, four: Path) -> None:
+    """Another lick's bars are none of this page's; a step that is not as ours are is not trusted, nor are those beside it."""
+    step = _a_step(72, (1, 1))
+    hostile: list[Any] = [
+        None, "x", {}, [step, None], [step, step | {"words": 7}], [step, step | {"bars": "1-2"}], [step, step | {"bars": [None]}],
+        [step, step | {"bars": [{"from": "<b>", "to": 1}]}], [step, step | {"bpm": "72"}], [step, step | {"bpm": -1}],
+    ]  # fmt: skip
+    with Opened(browser, four) as one:
+        for value in hostile:
+            text = _reported(practice_steps=value, praise=str(hostile.index(value)))
+            assert one.page.evaluate(_DROP, ["h1", text])
+            one.page.wait_for_function(
+                f"document.getElementById('heard-report').textContent.includes('Good: {hostile.index(value)}.')"
+            )
+            assert one.page.locator("#heard-report button").count() == 0
+            assert one.page.inner_text("#heard-report ol") == "in words"
+        assert one.page.evaluate(_DROP, ["h1", _reported(practice_steps=[step], title="Other", lick="Other")])
+        _wait_for_words(one.page, "heard-report", "This report is about another lick")
+        assert one.page.locator("#heard-report button").count() == 0
+        assert "slowly" in one.page.inner_text("#heard-report")
+        assert one.wrong == []
+
+
+def test_buttons_of_a_report_are_not_printed(browser: Any, four: Path) -> None:
+    with Opened(browser, four) as one:
+        assert one.page.evaluate(_DROP, ["h1", _reported(practice_steps=[_a_step(72, (1, 1))])])
+        one.page.wait_for_selector("#heard-report button")
+        one.page.emulate_media(media="print")
+        assert not one.page.is_visible("#heard-report button")
+        assert one.page.is_visible("#heard-report ol")
+
+
 _DROP = """([selector, text]) => {
   const held = new DataTransfer();
   held.items.add(new File([text], "dropped.json"));

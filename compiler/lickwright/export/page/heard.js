@@ -10,13 +10,48 @@
     element.append(...lines.map((line) => said("li", line)));
     return element;
   };
+  const MOST_LOOPS = 4; // buttons of one thing to practice
+  const bars = score.takes[0].bars.map((bar) => Number(bar.name));
+
+  // The shortest stretch of bars as played from one written bar to another; null where there is none.
+  const stretch = ({ from, to }) => {
+    let found = null;
+    bars.forEach((bar, first) => {
+      const last = bar === from ? bars.indexOf(to, first) : -1;
+      if (last >= 0 && !(found && found[1] - found[0] <= last - first)) found = [first, last];
+    });
+    return found;
+  };
+
+  const named = ({ from, to }) => {
+    if (from === to) return from ? `bar ${from}` : "the pick-up";
+    return from ? `bars ${from} to ${to}` : `the pick-up to bar ${to}`;
+  };
+
+  // A thing to practice, with a button for each run of its bars that this page can play.
+  const practiced = (step, own) => {
+    const element = said("li", step.words);
+    const runs = own && step.bpm ? step.bars.filter(stretch).slice(0, MOST_LOOPS) : [];
+    if (!runs.length) return element;
+    const bpm = Math.max((score.bpm * speed.min) / 100, Math.min((score.bpm * speed.max) / 100, step.bpm));
+    const loops = Object.assign(document.createElement("p"), { className: "loops screen" });
+    for (const run of runs) {
+      const button = Object.assign(said("button", `Loop ${named(run)} at ${Math.round(bpm)}`), { type: "button" });
+      button.addEventListener("click", () => loopBars(...stretch(run), bpm));
+      loops.append(button);
+    }
+    element.append(loops);
+    return element;
+  };
+
   const begun = (words) => `${words[0].toUpperCase()}${words.slice(1)}`;
   const sentence = (words) => `${begun(words)}.`;
 
   const soft = (words) => Object.assign(said("p", words), { className: "hint" });
   const describe = (report) => {
     const parts = [];
-    if (report.lick !== document.title) parts.push(said("p", `This report is about another lick, ${report.title}.`));
+    const own = report.lick === document.title;
+    if (!own) parts.push(said("p", `This report is about another lick, ${report.title}.`));
     else if (report.title !== report.lick) parts.push(said("p", `${report.title}.`));
     if (report.refusal) {
       parts.push(said("p", sentence(report.refusal)), ...report.hints.map((hint) => said("p", sentence(hint))));
@@ -32,7 +67,11 @@
         parts.push(said("h3", "What was different"));
         parts.push(list("ol", remarks.map((one) => `${place(one)}: ${one.words}`)));
       }
-      if (report.practice.length) parts.push(said("h3", "To practice"), list("ol", report.practice));
+      if (report.steps.length) {
+        const steps = document.createElement("ol");
+        steps.append(...report.steps.map((step) => practiced(step, own)));
+        parts.push(said("h3", "To practice"), steps);
+      }
       if (report.untold.length) parts.push(soft(`Not judged: ${report.untold.join("; ")}.`));
     }
     if (report.caution) parts.push(Object.assign(said("p", report.caution), { className: "caution" }));

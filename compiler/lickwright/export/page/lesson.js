@@ -144,6 +144,18 @@ function showPart(from = transport.chosen.from, to = transport.chosen.to) {
 first.addEventListener("change", () => choosePart(Number(first.value), Math.max(Number(first.value), Number(last.value))));
 last.addEventListener("change", () => choosePart(Math.min(Number(first.value), Number(last.value)), Number(last.value)));
 
+/** Loops bars as played at so many beats a minute, with the count-in that is chosen; what loops so already is paused. */
+async function loopBars(from, to, bpm) {
+  const { chosen } = transport;
+  const playing = transport.isPlaying();
+  if (playing) toggle();
+  if (playing && chosen.again && chosen.from === from && chosen.to === to && Math.abs((score.bpm * chosen.speed) / 100 - bpm) < 0.3) return;
+  byId("again").checked = true;
+  await choose({ from, to, again: true });
+  await setSpeed((100 * bpm) / score.bpm);
+  toggle();
+}
+
 /** Returns the first bar as played that stands at a point of the screen; null where there is none. */
 function barNear(x, y) {
   const at = new DOMPoint(x, y).matrixTransform(shown.svg.getScreenCTM().inverse());

@@ -14,6 +14,10 @@ const isScore = (one) => one && [one.of_100, one.right, one.notes].every(Number.
 const isPass = (one) =>
   one && Number.isFinite(one.bpm) && isScore(one.score) && Array.isArray(one.remarks) && one.remarks.every(isPlace);
 
+const isStep = (one) =>
+  one && isText(one.words) && Array.isArray(one.bars) && one.bars.every((run) => run && [run.from, run.to].every(Number.isInteger)) &&
+  (one.bpm === null || (Number.isFinite(one.bpm) && one.bpm > 0));
+
 // The value in a file. Throws an Error with words for the reader.
 const readValue = async (file) => {
   if (file.size > LARGEST) throw new Error("the file is too large");
@@ -31,7 +35,7 @@ const readValue = async (file) => {
 const checkReport = (value) => {
   if (value.format === "lickwright listening reports 1") throw new Error("this is about many recordings: open the report of one");
   if (value.format !== "lickwright listening report 1" || !isText(value.title)) throw new Error(NO_REPORT);
-  // What reports of version 1.0 have not, or not always.
+  // What reports of versions 1.0 and 1.1 have not, or not always.
   const [caution, headline, counts, by_bar] = [value.caution, value.headline, value.counts, value.by_bar].map((one) => (isText(one) ? one : ""));
   const hints = areTexts(value.hints) ? value.hints.filter((hint) => hint) : [];
   const { title, refusal, praise, facts, practice } = value;
@@ -39,7 +43,10 @@ const checkReport = (value) => {
   if (refusal && isText(refusal)) return { title, lick, refusal, hints, caution };
   const best = Array.isArray(value.passes) ? value.passes[value.best] : null;
   if (!isPass(best) || !isText(praise) || !areTexts(facts) || !areTexts(practice)) throw new Error(NO_REPORT);
+  const plain = practice.map((words) => ({ words, bars: [], bpm: null }));
+  const steps = Array.isArray(value.practice_steps) && value.practice_steps.every(isStep) ? value.practice_steps : plain;
+  const notes = areTexts(value.notes) ? value.notes : [];
   const untold = [best.not_told, value.never_judged].flatMap((one) => (areTexts(one) ? one : []));
   const day = isDay(value.recorded_on) ? value.recorded_on : null;
-  return { title, lick, day, caution, best, headline, counts, by_bar, praise, facts, practice, untold };
+  return { title, lick, day, caution, best, headline, counts, by_bar, praise, facts: [...notes, ...facts], steps, untold };
 };
