@@ -98,7 +98,7 @@ def test_a_slower_sharper_take_with_a_capo_is_right_and_that_is_said() -> None:
     assert 1 / best(found).pace == pytest.approx(0.7, abs=0.02)
     said = "\n".join(judgement_text(found, 100, False))
     assert "70 beats a minute, 70 % of the written tempo" in said
-    assert "2 half steps higher than written: a capo at fret 2 does that" in said
+    assert "a whole step higher than written: a capo at fret 2 does that" in said
     assert "tuned 25 cents sharp" in said or "tuned 24 cents sharp" in said or "tuned 26 cents sharp" in said
 
 

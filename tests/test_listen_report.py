@@ -300,7 +300,8 @@ def test_what_to_practice_has_the_bars_that_a_player_can_loop() -> None:
     ("shift", "words"),
     [
         (1, "a half step higher than written: a capo at fret 1 does that"),
-        (-2, "2 half steps lower than written: check tuning and capo"),
+        (-2, "a whole step lower than written: check tuning and capo"),
+        (3, "3 half steps higher than written: a capo at fret 3 does that"),
         (12, "an octave higher than written: see where on the neck it is written"),
         (-12, "an octave lower than written: see where on the neck it is written"),
     ],
@@ -327,3 +328,13 @@ def test_a_lateness_is_a_triplet_only_where_the_lick_has_some(feel: str, notes: 
     text = f'feel {feel}\ntempo 120\nstep 1/8\nlick "Late"\n| {notes} D0 D2 G0 G2 B1 G2 ||\n'
     timeline = timeline_of(text)
     assert lateness_words(timeline, 0.08, 1.0) == f"80 ms late, {words}"
+
+
+def test_a_time_that_cannot_be_told_is_said_not_to_be_judged() -> None:
+    """Its note is right, and that says nothing of when it begins."""
+    one = _played().passes[0]
+    notes = tuple(replace(note, late=None) if n < 3 else note for n, note in enumerate(one.notes))
+    found = replace(_played(), passes=(replace(one, notes=notes),))
+    assert "whether notes are early or late" not in _text(_played())
+    assert "not judged: whether notes are early or late (3); which string" in _text(found)
+    assert _json(found)["passes"][0]["not_told"] == ["whether notes are early or late (3)"]

@@ -24,8 +24,9 @@ from lickwright.timeline.model import SoundingNote, Timeline, bar_name
 
 NEVER_JUDGED = (
     "which string and fret you used", "how long and how loud notes are, and whether they are picked or hammered",
-    "timing within 25 ms", "bends within 25 cents",
+    "timing that is off by less than 25 ms", "bends that are off by less than 25 cents, a quarter of a half step",
 )  # fmt: skip
+_TIME = "whether notes are early or late"
 _OCTAVE = 12  # half steps
 _LISTED_TIMES = 8  # times through whose scores are listed; of more there are the first and the last one
 _LISTED_BARS = 4  # bars of which it is said how often they are right
@@ -89,11 +90,13 @@ def bar_scores(timeline: Timeline, one: JudgedPass) -> list[tuple[int, int, int]
 
 
 def not_told(one: JudgedPass) -> list[str]:
-    """Return the kinds of notes of a pass that the ear cannot tell, in words, with their number."""
+    """Return the kinds of notes of a pass that the ear cannot tell, in words, with their number, and of how many it cannot tell when they begin."""
     counts: dict[str, int] = {}
     for note in one.notes:
         if note.verdict is NoteVerdict.UNTOLD:
             counts[note.why] = counts.get(note.why, 0) + 1
+        elif note.onset is not None and note.late is None:
+            counts[_TIME] = counts.get(_TIME, 0) + 1
     return [f"{why} ({number})" for why, number in counts.items()]
 
 
@@ -152,7 +155,7 @@ def _drift(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
 def _shift(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
     shift = judgement.shift
     if shift:
-        count = {1: "a half step", _OCTAVE: "an octave"}.get(abs(shift), f"{abs(shift)} half steps")
+        count = {1: "a half step", 2: "a whole step", _OCTAVE: "an octave"}.get(abs(shift), f"{abs(shift)} half steps")
         why = f"a capo at fret {shift} does that" if 0 < shift < 10 else "check tuning and capo"
         why = "see where on the neck it is written" if abs(shift) == _OCTAVE else why
         yield f"all of it is {count} {'higher' if shift > 0 else 'lower'} than written: {why}"
