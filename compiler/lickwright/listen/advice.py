@@ -16,6 +16,7 @@ from lickwright.listen.bar_runs import bar_runs, listed_bars
 from lickwright.listen.model import NO_CONTEXT, HeardPause, JudgedPass, Judgement, NoteVerdict, TakeContext
 from lickwright.listen.remarks import Remark
 from lickwright.music.practice import Ladder
+from lickwright.music.rhythm import value_name
 from lickwright.timeline.model import SoundingNote, Timeline
 
 _MOST = 3
@@ -89,6 +90,7 @@ def practice_advice(
     one, timeline = judgement.passes[judgement.best], judgement.timeline
     slower, faster = _tempos(timeline, one, context.ladder)
     found = [*_about_remarks(remarks, slower), *_about_whole(timeline, one, slower)]
+    found += _about_feel(judgement, slower)
     found += _about_unsteady(sorted(set(unsteady) - {remark.place.bar for remark in remarks}), slower)
     found.sort(key=lambda weighed: -weighed.weight)
     advice = [step for _, step in found[:_MOST]]
@@ -126,6 +128,18 @@ def _about_whole(timeline: Timeline, one: JudgedPass, bpm: float) -> Iterator[_W
     if one.again:
         words = f"play through to the end whatever happens instead of beginning again, at {bpm:g} beats a minute"
         yield _step(4, words, _all_bars(timeline), bpm)
+
+
+def _about_feel(judgement: Judgement, bpm: float) -> Iterator[_Weighed]:
+    """Yield what to do where the lick is played with another feel than written."""
+    if judgement.in_other_feel:
+        timeline, written = judgement.timeline, judgement.timeline.settings.feel
+        if written.is_swung:
+            long, short = written.ratio
+            how = f"swing the {value_name(written.unit)} notes, {long}:{short},"
+        else:
+            how = f"play the {value_name(judgement.feel.unit)} notes evenly"
+        yield _step(4, f"{how} with a click at {bpm:g} beats a minute", _all_bars(timeline), bpm)
 
 
 def _all_bars(timeline: Timeline) -> list[int]:

@@ -27,7 +27,7 @@ from lickwright.listen.lateness import OnsetTiming, judge_onsets, overall_pace
 from lickwright.listen.match import MatchedPass, Matching
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict, Refusal, RefusalKind
 from lickwright.listen.pass_times import begun_at_picks, begun_starts, pass_times
-from lickwright.listen.reading import LEAST_READ, best_matching
+from lickwright.listen.reading import LEAST_READ, read_as_lick
 from lickwright.listen.recognition import RIGHT_SHARE, UNLIKE, judge_likeness, right_share
 from lickwright.listen.stretches import PICKED, Hearing
 from lickwright.listen.told_times import onset_blurs, steady_onsets, times_told
@@ -53,15 +53,18 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
     tuning = overall_tuning(hearing)
 
     def refused(why: Refusal, shift: int = 0) -> Judgement:
-        return Judgement(timeline, hearing.recording.seconds, why, tuning, shift, (), 0, passed_over)
+        return Judgement(
+            timeline, hearing.recording.seconds, why, tuning, shift, (), 0, passed_over, timeline.settings.feel
+        )
 
     if why := _nothing_to_judge(hearing, groups, passed_over):
         return refused(why)
-    matching, shift = best_matching(hearing, groups, tuning)
+    reading = read_as_lick(hearing, timeline, performance, groups, tuning)
+    matching, shift = reading.matching, reading.shift
     higher = tuning + shift
-    fine = measured_tuning(hearing.recording, _known_notes(hearing, groups, matching, higher))
+    fine = measured_tuning(hearing.recording, _known_notes(hearing, reading.groups, matching, higher))
     tuning, higher = tuning + fine, higher + fine
-    passes = _judged_passes(hearing, groups, matching, performance, higher)
+    passes = _judged_passes(hearing, reading.groups, matching, reading.performance, higher)
     if not passes:
         return refused(UNLIKE)
     one = max(passes, key=_goodness)
@@ -69,7 +72,7 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
         return refused(why, shift)
     passes = tuple(other for other in passes if other is one or right_share(other) >= RIGHT_SHARE)
     return Judgement(
-        timeline, hearing.recording.seconds, None, tuning, shift, passes, passes.index(one), passed_over
+        timeline, hearing.recording.seconds, None, tuning, shift, passes, passes.index(one), passed_over, reading.feel
     )  # fmt: skip
 
 

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from lickwright.compare.model import DifferenceKind, Score
 from lickwright.core.fast_dataclass import field, mutable_record, record
 from lickwright.music.practice import Ladder
+from lickwright.music.rhythm import Feel
 from lickwright.timeline.model import SoundingNote, Timeline
 
 
@@ -141,11 +142,20 @@ class Judgement:
     passes: tuple[JudgedPass, ...]
     best: int  # index of the best pass
     passed_over: tuple[str, ...]  # what is in the lick that is never judged, in words
+    feel: Feel  # as played; the written one where nothing else is told
 
     @property
     def differs(self) -> bool:
-        """Whether it was not recognized, or its best pass has something to practice: a note that differs or is too many, or a pause or break in it."""
+        """Whether it was not recognized, or has something to practice.
+
+        That is another feel than written, a note of its best pass that differs or is too many, or a pause or break in it.
+        """
         if self.refusal is not None:
             return True
         one = self.passes[self.best]
-        return bool(one.extras) or not one.is_through or any(note.kinds for note in one.notes)
+        return self.in_other_feel or bool(one.extras) or not one.is_through or any(n.kinds for n in one.notes)
+
+    @property
+    def in_other_feel(self) -> bool:
+        """Whether it is swung where it is written straight, or straight where it is written swung."""
+        return self.feel.is_swung != self.timeline.settings.feel.is_swung

@@ -28,6 +28,7 @@ class _Earned(NamedTuple):
     told: list[HeardNote]
     about: set[str]  # what there are remarks about
     in_tune: bool  # the guitar is
+    in_feel: bool  # swung or straight, as written
     good_bars: list[int]  # numbers of the bars about which there is nothing to say
 
 
@@ -36,17 +37,18 @@ def praise_words(judgement: Judgement, remarks: Sequence[Remark]) -> str:
     one = judgement.passes[judgement.best]
     told = [n for n in one.notes if n.verdict is not NoteVerdict.UNTOLD]
     earned = _Earned(
-        one, told, {remark.about for remark in remarks}, abs(judgement.tuning) < TUNED, _good_bars(judgement, told, remarks)
+        one, told, {remark.about for remark in remarks}, abs(judgement.tuning) < TUNED, not judgement.in_other_feel,
+        _good_bars(judgement, told, remarks),
     )  # fmt: skip
     return next((words for praise in _PRAISES if (words := praise(earned))), "")
 
 
 def _praise_all(earned: _Earned) -> str:
-    """Every note is right: in time where that could be told and nothing stopped, in tune where the guitar is."""
+    """Every note is right: in time where that could be told and nothing stopped or was swung otherwise, in tune where the guitar is."""
     if earned.about or not earned.told:
         return ""
     off = _median_lateness(earned.told)
-    in_time = off < _STEADY and earned.one.is_through and abs(earned.one.drift) < DRIFT
+    in_time = off < _STEADY and earned.in_feel and earned.one.is_through and abs(earned.one.drift) < DRIFT
     more = [words for words, is_earned in (("in time", in_time), ("in tune", earned.in_tune)) if is_earned]
     which = (
         "every note that you played and that can be judged" if earned.one.ends_at else "every note that can be judged"

@@ -37,7 +37,8 @@ def judgement_as_json(judgement: Judgement, context: TakeContext) -> dict[str, A
         "recognized": not refusal, "refusal_kind": str(refusal.kind) if refusal else "", "refusal": refusal.words if refusal else "",
         "hints": refusal_hints(judgement),
         "tuning_cents": round(100 * judgement.tuning, 1),
-        "shift_semitones": judgement.shift, "written_bpm": float(written_bpm(timeline)), "never_judged": list(NEVER_JUDGED),
+        "shift_semitones": judgement.shift, "written_bpm": float(written_bpm(timeline)), "written_feel": str(timeline.settings.feel),
+        "never_judged": list(NEVER_JUDGED),
         "passed_over": list(judgement.passed_over), "caution": caution_words(judgement),
     }  # fmt: skip
     if refusal:
@@ -47,7 +48,8 @@ def judgement_as_json(judgement: Judgement, context: TakeContext) -> dict[str, A
         _pass(timeline, one, remarks) for one, remarks in zip(judgement.passes, summary.pass_remarks, strict=True)
     ]
     return found | {
-        "passes": passes, "best": judgement.best, "headline": summary.headline, "counts": summary.counts, "facts": summary.facts,
+        "passes": passes, "best": judgement.best, "played_feel": str(judgement.feel), "headline": summary.headline,
+        "counts": summary.counts, "facts": summary.facts,
         "by_bar": summary.by_bar, "praise": summary.praise, "practice": [step.words for step in summary.practice],
         "practice_steps": [_practice_step(step) for step in summary.practice], "score_formula": FORMULA,
     }  # fmt: skip

@@ -19,6 +19,7 @@ from lickwright.listen.bar_runs import listed_bars
 from lickwright.listen.model import NO_CONTEXT, JudgedPass, Judgement, NoteVerdict, RefusalKind, TakeContext
 from lickwright.listen.praise import DRIFT, TUNED, praise_words
 from lickwright.listen.remarks import Remark, find_remarks
+from lickwright.music.rhythm import value_name
 from lickwright.report.console import counted_noun, join_words
 from lickwright.timeline.model import SoundingNote, Timeline, bar_name
 
@@ -29,6 +30,7 @@ NEVER_JUDGED = (
 _TIME = "whether notes are early or late"
 _OCTAVE = 12  # half steps
 _LISTED_TIMES = 8  # times through whose scores are listed; of more there are the first and the last one
+_SWINGS = (3, 2), (2, 1), (3, 1)  # long to short, by which a swing is named
 _LISTED_BARS = 4  # bars of which it is said how often they are right
 
 
@@ -51,7 +53,7 @@ def summarize_take(judgement: Judgement, context: TakeContext = NO_CONTEXT) -> T
     pass_remarks = [find_remarks(timeline, a_pass) for a_pass in judgement.passes]
     remarks = pass_remarks[judgement.best]
     score = one.score.of_100
-    whole = not remarks and one.is_through
+    whole = not remarks and one.is_through and not judgement.in_other_feel
     unsteady = unsteady_bars(judgement, pass_remarks)
     return TakeSummary(
         praise_for(score if whole else min(99, score)), _counted(one), praise_words(judgement, remarks),
@@ -152,6 +154,20 @@ def _drift(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
         yield f"it gets {how} by {100 * abs(one.drift):.0f} % from beginning to end"
 
 
+def _feel(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
+    feel, written = judgement.feel, judgement.timeline.settings.feel
+    if not judgement.in_other_feel:
+        return
+    if feel.is_swung:
+        ratio = min(_SWINGS, key=lambda pair: abs(pair[0] / sum(pair) - feel.ratio[0] / sum(feel.ratio)))
+        words = f"you swing the {value_name(feel.unit)} notes, about {ratio[0]}:{ratio[1]}, where they are written even"
+        yield f"{words}: their time is judged by your swing"
+    else:
+        long, short = written.ratio
+        words = f"you play the {value_name(written.unit)} notes even, where they are written to swing, {long}:{short}"
+        yield f"{words}: their time is judged as you play them"
+
+
 def _shift(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
     shift = judgement.shift
     if shift:
@@ -197,7 +213,7 @@ def _end(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
         yield f"it breaks off after {_place(judgement.timeline, one.ends_at)}: what follows is not judged"
 
 
-_FACTS = (_tempo, _times, _drift, _shift, _tuning, _restarts, _pauses, _skips, _end)
+_FACTS = (_tempo, _times, _drift, _feel, _shift, _tuning, _restarts, _pauses, _skips, _end)
 
 
 def _steadiness(unsteady: list[tuple[int, int, int]], best: int, pass_remarks: list[list[Remark]]) -> Iterator[str]:

@@ -29,9 +29,13 @@ _CLEAR = 0.0  # strength of an entry that tells by itself that a note is early o
 
 def steady_onsets(groups: Sequence[ExpectedGroup], times: PassTimes) -> NDArray[np.float64]:
     """Return when each group that has a time of its own begins, in seconds; NaN for the others and for what was not heard."""
-    steady = [not g.lead and g.kind is not ExpectedKind.UNPITCHED for g in groups]
-    onsets = [s if s is not None and ok else np.nan for s, ok in zip(times.starts, steady, strict=True)]
+    onsets = [s if s is not None and has_own_time(g) else np.nan for s, g in zip(times.starts, groups, strict=True)]
     return np.array(onsets, np.float64)
+
+
+def has_own_time(group: ExpectedGroup) -> bool:
+    """Return whether a group has a time of its own: grace notes and dead ones have none."""
+    return not group.lead and group.kind is not ExpectedKind.UNPITCHED
 
 
 def onset_blurs(groups: Sequence[ExpectedGroup]) -> NDArray[np.float64]:

@@ -193,6 +193,11 @@ class Feel:
     unit: Fraction = Fraction(1, 8)  # the value that swings, in whole notes
     ratio: tuple[int, int] = (1, 1)  # long to short: (2, 1) shuffle, (3, 2) swing
 
+    @property
+    def is_swung(self) -> bool:
+        """Whether pairs are long and short."""
+        return self.ratio[0] != self.ratio[1]
+
     def __str__(self) -> str:
         words = [self.name]
         if self.ratio != _RATIOS[self.name]:
