@@ -197,6 +197,26 @@ def test_a_picture_shows_a_pause() -> None:
     assert ("text", "pause 1.2 s") in _picture(wave)
 
 
+def test_a_pause_at_the_end_of_a_row_is_drawn_once() -> None:
+    """The next row begins with the note after it."""
+    tones = take_of(timeline_of(WALK))[0]
+    shifted = [_later(t, 1.2) if timeline_of(WALK).sounds[t.sound].bar >= 3 else t for t in tones]
+    words = [text for name, text in _picture(pluck(shifted)) if name == "text"]
+    assert words.count("pause 1.2 s") == 1
+
+
+def test_a_note_of_which_the_time_is_not_told_has_a_ring() -> None:
+    """It was heard; a note that was not has nothing in that line."""
+    timeline = timeline_of(WALK)
+    hearing, performance = hear_recording(recorded(pluck(take_of(timeline)[0]))), perform(timeline)
+    judgement = judge_hearing(timeline, performance, hearing)
+    judgement.passes[0].notes[2].late = None
+    judgement.passes[0].notes[4].onset = judgement.passes[0].notes[4].late = None
+    drawn = ElementTree.fromstring(draw_take(judgement, hearing, performance))
+    circles = [one.get("fill") for one in drawn.iter("{http://www.w3.org/2000/svg}circle")]
+    assert (circles.count("none"), len(circles)) == (1, len(judgement.passes[0].notes) - 1)
+
+
 def test_the_name_of_a_short_pick_up_does_not_lie_over_that_of_bar_1() -> None:
     text = 'key A minor\ntempo 160\npickup 1/8\nstep 1/8\nlick "Up"\n| e0 | A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- | A0 A3 D0 D2 G0 G2 B1 G2 ||\n'
     timeline = timeline_of(text)

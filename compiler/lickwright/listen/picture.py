@@ -48,7 +48,7 @@ _INK, _PAPER, _GRID, _GOAL, _PLAYED, _WRONG, _PALE = (
 )
 _LEGEND = (
     "light bars: the lick, with string and fret; dark line: what you played, where one string sounds; dashed: missing; crossed: wrong",
-    "dots: when you played, with ms late (+) or early (-) against the small line; red numbers: the remarks in the report",
+    "dots: when you played, with ms late (+) or early (-) against the small line, a ring where that is not told; red numbers: the remarks in the report",
 )
 
 
@@ -227,7 +227,7 @@ class _Picture:
         y = self._y(self._high, row) + 8
         first, last = self._edges[row], self._edges[row + 1]
         for pause in self._one.pauses:
-            if first <= pause.at <= last:
+            if first < pause.at <= last:
                 start, stop = self._x(max(first, pause.at - pause.seconds), row), self._x(pause.at, row) - 6
                 yield f'<path d="M{start:.1f} {y - 4:.1f}v8m0 -4H{stop:.1f}m0 -4v8" fill="none" stroke="{_PALE}"/>'
                 yield f'<text x="{(start + stop) / 2:.1f}" y="{y + 14:.1f}" text-anchor="middle">pause {pause.seconds:.1f} s</text>'
@@ -278,9 +278,12 @@ class _Picture:
         yield f'<polyline points="{points}" fill="none" stroke="{_GOAL}" stroke-width="6" stroke-linejoin="round"/>'
 
     def _time(self, note: HeardNote, x: float, row: int) -> Iterator[str]:
-        if note.late is None or note.onset is None:
-            return
         y = self._y(self._high, row) - 16
+        if note.onset is None:
+            return
+        if note.late is None:
+            yield f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3" fill="none" stroke="{_INK}"/>'
+            return
         should = x - note.late * self._scale
         late = any(deviation.about == "time" for deviation in note_deviations(note))
         color = _WRONG if late else _INK
