@@ -62,7 +62,7 @@ def test_the_results_name_the_licks_and_their_controls_are_not_printed(assign: R
     assert assign("Mara", "songs.lick")[0] == 0
     read = Reader(PAGE.read_text("utf-8"))
     assert [one.text for one in read.all("option")] == ["Window seat", "Back porch"]
-    assert [one.text for one in read.all("th")] == ["day", "lick", "tempo", "score of 100"]
+    assert [one.text for one in read.all("th")] == ["day", "lick", "tempo", "score of 100", "look at bars"]
     assert read.all("form")[0].attributes["class"] == "screen"
     assert ".results:not(:has(tbody tr)){display:none;}" in PAGE.read_text("utf-8")  # an empty table is not, either
 

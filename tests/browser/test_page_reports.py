@@ -314,6 +314,50 @@ def test_results_are_kept_in_a_file_of_the_pupil_s(browser: Any, made: Path) -> 
         assert one.wrong == []
 
 
+def test_results_say_how_far_a_lick_is(browser: Any, made: Path) -> None:
+    """The highest clean tempo, and what was most often to look at; a take with a pause is not clean, however right its notes."""
+    report = json.loads((made.parent / "report.json").read_text("utf-8"))
+    best = report["passes"][report["best"]]
+
+    def take(name: str, day: str, bpm: float, score: int, *bars: int, pause: int = 0) -> str:
+        remarks = [best["remarks"][0] | {"bar": bar} for bar in bars]
+        pauses = [{"at_s": 1.0, "seconds": 1.0, "bar": pause, "beat": "1", "time": 1}] if pause else []
+        one = best | {"bpm": bpm, "score": best["score"] | {"of_100": score}, "remarks": remarks, "pauses": pauses}
+        path = made.parent / f"{name}.json"
+        path.write_text(json.dumps(report | {"recorded_on": day, "passes": [one], "best": 0}), "utf-8")
+        return str(path)
+
+    takes = [
+        take("a", "2026-11-01", 70.2, 90, 1, 2), take("b", "2026-11-03", 70.2, 98, 2), take("c", "2026-11-04", 80, 96),
+        take("d", "2026-11-05", 100, 100, pause=2), take("e", "2026-11-06", 90, 80, 1),
+    ]  # fmt: skip
+    told = "Walk <b>: clean at 80 so far, on 2026-11-04; most often to look at: bar 2 (3 of 5 takes)"
+    with Opened(browser, made / "assignment.html", viewport={"width": 390, "height": 800}) as one:
+        page = one.page
+        page.set_input_files("#results-file", takes[0])
+        page.wait_for_selector("#results-rows tr")
+        said = "Walk <b>: not clean yet; most often to look at: bar 1, bar 2 (1 of 1 takes)"
+        assert page.inner_text("#results-progress") == said
+        page.set_input_files("#results-file", takes)
+        page.wait_for_selector("#results-rows tr:nth-child(5)")
+        assert page.inner_text("#results-progress") == told
+        assert page.locator("#results-rows td:nth-child(5)").all_inner_texts() == ["1, 2", "2", "", "2", "1"]
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        with page.expect_download() as kept:
+            page.click("#results-save")
+        kept.value.save_as("results.json")
+        page.reload()
+        page.set_input_files("#results-file", str(Path("results.json").resolve()))
+        page.wait_for_selector("#results-rows tr:nth-child(5)")
+        assert page.inner_text("#results-progress") == told
+        page.set_input_files("#results-file", takes)
+        page.wait_for_function("document.getElementById('results-message').textContent === ''")
+        assert page.locator("#results-rows tr").count() == 5
+        page.emulate_media(media="print")
+        assert page.is_visible("#results-progress")
+        assert one.wrong == []
+
+
 @pytest.mark.parametrize(("zone", "day"), [("America/New_York", "2026-11-26"), ("Asia/Tokyo", "2026-11-27")])
 def test_a_result_has_the_day_of_the_pupil(browser: Any, made: Path, zone: str, day: str) -> None:
     """Half past eleven in the evening in New York is the next day in Greenwich. A report of version 1.0 has no day of its own."""
@@ -347,7 +391,7 @@ def test_results_that_are_damaged_or_without_end_are_said(browser: Any, made: Pa
     good = {"day": "2026-12-05", "lick": "Walk <b>", "bpm": 80, "score": 90}
     bad: list[object] = [
         None, 7, good | {"day": "yesterday"}, good | {"bpm": 1e300}, good | {"bpm": "80"}, good | {"score": 101},
-        good | {"lick": "x" * 100_000}, good | {"lick": None}, {},
+        good | {"lick": "x" * 100_000}, good | {"bars": [1, "2"]}, good | {"bars": 3}, good | {"through": 1}, good | {"lick": None}, {},
     ]  # fmt: skip
     files = {
         "some.json": {"format": "lickwright results 1", "results": [*bad, good]},
@@ -358,7 +402,7 @@ def test_results_that_are_damaged_or_without_end_are_said(browser: Any, made: Pa
         },
     }
     said = {
-        "some.json": "some.json: 9 of 10 rows are damaged and left out",
+        "some.json": "some.json: 12 of 13 rows are damaged and left out",
         "none.json": "none.json: these results are damaged",
         "many.json": "many.json: the table is full at 2000 rows, 38001 are left out",
     }

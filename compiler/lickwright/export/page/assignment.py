@@ -88,13 +88,15 @@ def _lick(number: int, lick: AssignedLick) -> Markup:
 
 def _results(licks: Sequence[AssignedLick]) -> Markup:
     """The table of results, which the pupil fills in and keeps in a file."""
-    heads = (el("th", words, scope="col") for words in ("day", "lick", "tempo", "score of 100"))
+    heads = (el("th", words, scope="col") for words in ("day", "lick", "tempo", "score of 100", "look at bars"))
     titles = (el("option", lick.title, dir="auto") for lick in licks)
     return el(
         "section",
         el("h2", "Results", id="results"),
         el("p", "Add the tempo that you reached, or reports of your recordings, and save the table as a file of your own. ",
-           "Open that file here again next time; it stays on this device.", class_="hint screen"),
+           "Open that file here again next time; it stays on this device. ",
+           "A take is clean that was played through with a score of 95 or more.", class_="hint screen"),
+        el("ul", id="results-progress", class_="progress"),
         el("table", el("thead", el("tr", *heads, el("td", class_="screen"))), el("tbody", id="results-rows")),
         el("form",
            el("label", "Day ", el("input", type="date", name="day", required=True)),

@@ -1,9 +1,13 @@
-// The pupil's results: a table of day, lick, tempo and score, which the pupil keeps in a file of their own. Reports of `lickwright listen` fill rows in.
+// The pupil's results: a table of day, lick, tempo, score and bars to look at, which the pupil keeps in a file of their own, and how far each lick is.
+// Reports of `lickwright listen` fill rows in.
 
 {
   const FORM = "lickwright results 1";
   const MOST = 2000; // rows
   const LONGEST = 200; // letters of a title
+  const MOST_BARS = 64; // of a row
+  const CLEAN = 95; // score from which on a take that was played through is clean; a tempo that the pupil enters is
+  const progress = document.getElementById("results-progress");
   const table = document.getElementById("results-rows");
   const message = document.getElementById("results-message");
   const form = document.getElementById("results-add");
@@ -19,7 +23,25 @@
 
   const isResult = (row) =>
     row && isDay(row.day) && isText(row.lick) && row.lick.length <= LONGEST && row.bpm >= 1 && row.bpm <= 1000 && Number.isFinite(row.bpm) &&
-    (row.score === null || (Number.isInteger(row.score) && row.score >= 0 && row.score <= 100));
+    (row.score === null || (Number.isInteger(row.score) && row.score >= 0 && row.score <= 100)) &&
+    (row.through === undefined || typeof row.through === "boolean") &&
+    (row.bars === undefined || (Array.isArray(row.bars) && row.bars.length <= MOST_BARS && row.bars.every((bar) => Number.isInteger(bar) && bar >= 0)));
+
+  const barWords = (bars) => bars.map((bar) => bar || "pick-up").join(", ");
+
+  // How far a lick is: the highest tempo at which it was clean, and the bars that were most often to look at.
+  const progressWords = (lick, results) => {
+    const clean = results.filter((row) => row.score === null || (row.score >= CLEAN && row.through !== false));
+    const best = clean.reduce((found, row) => (found && found.bpm >= row.bpm ? found : row), null);
+    const counts = new Map();
+    const told = results.filter((row) => row.bars);
+    for (const bar of told.flatMap((row) => row.bars)) counts.set(bar, (counts.get(bar) || 0) + 1);
+    const most = Math.max(0, ...counts.values());
+    const bars = [...counts.keys()].filter((bar) => counts.get(bar) === most).sort((a, b) => a - b).slice(0, 3);
+    const named = bars.map((bar) => (bar ? `bar ${bar}` : "the pick-up")).join(", ");
+    const words = best ? `clean at ${best.bpm} so far, on ${best.day}` : "not clean yet";
+    return `${lick}: ${words}${most ? `; most often to look at: ${named} (${most} of ${told.length} takes)` : ""}`;
+  };
 
   const say = (troubles) => {
     const note = unsaved ? ["not saved yet: press Save results before you close this page"] : [];
@@ -28,10 +50,15 @@
 
   const draw = () => {
     const sorted = [...rows].sort(([, a], [, b]) => a.day.localeCompare(b.day));
+    const licks = new Map();
+    for (const [, row] of sorted) licks.set(row.lick, [...(licks.get(row.lick) || []), row]);
+    progress.replaceChildren(
+      ...[...licks].map(([lick, results]) => Object.assign(document.createElement("li"), { textContent: progressWords(lick, results) })),
+    );
     table.replaceChildren(
       ...sorted.map(([key, row]) => {
         const line = document.createElement("tr");
-        for (const value of [row.day, row.lick, row.bpm, row.score === null ? "" : row.score]) {
+        for (const value of [row.day, row.lick, row.bpm, row.score === null ? "" : row.score, barWords(row.bars || [])]) {
           line.append(Object.assign(document.createElement("td"), { textContent: String(value) }));
         }
         const away = Object.assign(document.createElement("button"), { type: "button", textContent: "\u00d7", title: "Remove" });
@@ -50,12 +77,19 @@
   };
 
   // Whether there was room for the row.
-  const add = ({ day, lick, bpm, score }) => {
-    const row = { day, lick, bpm, score };
-    const key = JSON.stringify(row);
+  const add = ({ day, lick, bpm, score, bars, through }) => {
+    const key = JSON.stringify({ day, lick, bpm, score });
     if (!rows.has(key) && rows.size >= MOST) return false;
-    rows.set(key, row);
+    if (bars || !rows.has(key)) rows.set(key, { day, lick, bpm, score, bars, through });
     return true;
+  };
+
+  const resultOf = (report, day) => {
+    const { bpm, score, remarks, pauses, skips, begun_again, breaks_off } = report.best;
+    const jumps = [pauses, skips].flatMap((some) => (Array.isArray(some) ? some : [])).filter((jump) => jump && Number.isInteger(jump.bar));
+    const bars = [...new Set([...remarks, ...jumps].map((one) => one.bar))].sort((a, b) => a - b).slice(0, MOST_BARS);
+    const through = !jumps.length && !begun_again && !breaks_off;
+    return { day: report.day || day, lick: report.title, bpm: Math.round(bpm), score: score.of_100, bars, through };
   };
 
   // Adds what is in a file; throws an Error with words for what could not be taken.
@@ -64,7 +98,7 @@
     if (own && !Array.isArray(value.results)) throw new Error("these results are damaged");
     const report = own ? null : checkReport(value);
     if (report && report.refusal) throw new Error(report.refusal);
-    const found = own ? value.results : [{ day: report.day || day, lick: report.title, bpm: Math.round(report.best.bpm), score: report.best.score.of_100 }];
+    const found = own ? value.results : [resultOf(report, day)];
     const good = found.filter(isResult);
     const before = rows.size;
     const full = good.filter((row) => !add(row)).length;
