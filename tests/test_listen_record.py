@@ -126,6 +126,20 @@ def test_blocks_that_were_lost_are_said(run: Run, take: Samples, monkeypatch: py
     ]
 
 
+def test_a_level_that_is_wrong_is_said(run: Run, take: Samples, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As of a file; and a microphone that is shut off gives nothing, not even noise."""
+    loud = np.clip(8 * _room(take, 48_000), -1, 1)
+    for room, said in (
+        (loud, "the recording is too loud and its peaks are cut off: turn it down next time, or move away from the microphone"),
+        (np.zeros(1, np.float32), "the microphone gave no sound at all: check that it is on, and that programs are allowed to use it"),
+    ):  # fmt: skip
+        _device(monkeypatch, FakeDevice(room))
+        _, _, err = run("walk.lick", "--record", "6", "--report", "r.json")
+        assert err.splitlines()[1:] == [said]
+        assert json.loads(Path("r.json").read_text("utf-8"))["notes"] == [said]
+        assert sorted(os.listdir()) == ["r.json", "walk.lick"]  # nothing is kept unless it is asked for
+
+
 @pytest.mark.parametrize("aborts", [True, False])
 def test_a_device_that_is_gone_leaves_what_was_played_until_then(
     run: Run, take: Samples, monkeypatch: pytest.MonkeyPatch, aborts: bool

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 _INSTEAD = "record with a telephone, and name its file instead"
 _NO_DEVICE = f"there is no microphone or sound device to record with; {_INSTEAD}"
+_MUTE = "the microphone gave no sound at all: check that it is on, and that programs are allowed to use it"
 _MOST_CHANNELS = 2  # a guitar may be in the second input of a device
 _SILENT_FOR = 3.0  # seconds without a sign of the device after which it is given up
 _LEAST = 1.0  # seconds after the count-in that are worth judging
@@ -51,7 +52,7 @@ def record_take(timeline: Timeline, seconds: int, percent: float, keep: bool) ->
     """
     from lickwright.listen.click_track import click_track
     from lickwright.listen.recording import resample_recording
-    from lickwright.listen.sound_file import encode_recording
+    from lickwright.listen.sound_file import count_full, encode_recording, level_notes
     from lickwright.listen.take_buffer import TakeBuffer
 
     device = find_sound_device("recording", ("input", "output"), _NO_DEVICE)
@@ -73,6 +74,7 @@ def record_take(timeline: Timeline, seconds: int, percent: float, keep: bool) ->
         raise click.UsageError(f"the sound device stopped before anything was recorded; {_INSTEAD}")
     notes = [f"{said} after {buffer.seconds:.0f} seconds: what was played until then is judged"] if said else []
     take = buffer.take()
+    notes += level_notes(count_full(take), take.size) if take.any() else (_MUTE,)
     blocks = (take[n : n + form.rate] for n in range(0, len(take), form.rate))
     wave = encode_recording(take, form.rate) if keep else b""
     return TakenSound(resample_recording(blocks, form.rate), wave, (*notes, *run.losses()))

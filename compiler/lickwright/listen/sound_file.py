@@ -131,6 +131,19 @@ def _short(error: Exception) -> str:
     return (words.splitlines() or ["no reason is known"])[0].rstrip(".")[:100].lower()
 
 
+def count_full(block: NDArray[np.float32]) -> int:
+    """Return how many samples are at the highest level that there is."""
+    return int(np.count_nonzero(np.abs(block) >= _FULL))
+
+
+def level_notes(full: int, samples: int) -> tuple[str, ...]:
+    """Return in words what is wrong with the level of a recording, of which so many samples of all are at the highest level."""
+    words = (
+        "the recording is too loud and its peaks are cut off: turn it down next time, or move away from the microphone"
+    )
+    return (words,) if full > _CUT * samples else ()
+
+
 class _Blocks:
     """The blocks of a sound file, up to the longest recording; remembers where a damaged file ended."""
 
@@ -158,7 +171,7 @@ class _Blocks:
             if not len(block):
                 return
             self.frames += len(block)
-            self.full += int(np.count_nonzero(np.abs(block) >= _FULL))
+            self.full += count_full(block)
             yield block
 
 
@@ -191,10 +204,7 @@ def _decode(sound: object) -> ReadRecording:
         notes.append(f"the file is damaged after {seconds:.0f} seconds: only what is before that was heard")
     elif claimed > 1.02 * seconds + _LEAST:
         notes.append(f"the file should last {claimed:.0f} seconds, and only {seconds:.0f} can be read: it was cut off")
-    if blocks.full > _CUT * blocks.frames * sound.channels:
-        notes.append(
-            "the recording is too loud and its peaks are cut off: turn it down next time, or move away from the microphone"
-        )
+    notes += level_notes(blocks.full, blocks.frames * sound.channels)
     if seconds > LONGEST + 1:
         notes.append(f"only the first {LONGEST // 60} minutes were heard")
     return ReadRecording(recording, tuple(notes))
