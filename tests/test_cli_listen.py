@@ -281,6 +281,17 @@ def test_tempos_to_practice_at_are_of_the_ladder_that_is_asked_for(run: Run, wro
     assert run("walk.lick", "takes/walk.wav", "--ladder", "up")[0] == 2
 
 
+def test_a_take_that_breaks_off_is_not_right_yet(run: Run) -> None:
+    Path("takes").mkdir()
+    timeline = timeline_of(WALK)
+    tones = [tone for tone in take_of(timeline)[0] if timeline.sounds[tone.sound].bar == 0]
+    write_wave("takes/walk.wav", pluck(tones, tones[-1].end + 1))
+    code, out, _ = run("takes", "--licks", "walk.lick", "--report", "all.json")
+    assert code == 1
+    assert "breaks off in bar 1" in out
+    assert out.endswith("1 recording: 1 to practice\n")
+
+
 def _with_a_pause() -> Samples:
     """`WALK` with a second of silence before its bar 2."""
     timeline = timeline_of(WALK)
@@ -561,6 +572,7 @@ def test_all_says_what_there_is_to_practice_in_each_recording(run: Run, take: Sa
         _, out, _ = run("takes", "--licks", "walk.lick", "--report", "all.json", "--all", "--width", "60")
         assert max(map(len, out.splitlines())) <= 60
         said = " ".join(out.split())
+        assert "never judged: which string and fret you used; " in said
         assert 'walk-mara.wav: "Walk", just like the teacher\'s, 100 of 100 played at 100 beats a minute' in said
         assert (
             "1. bar 1, beat 3 &: fret 2 on the G string: Bb was heard, a half step too high to practice: 1. find"

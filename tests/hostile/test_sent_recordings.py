@@ -80,7 +80,7 @@ def _sealed(path: Path, body: bytes) -> None:
     path.write_bytes(b"".join(REPORT_SEAL.add_to([body])))
 
 
-_THROUGH: dict[str, Any] = {"pauses": [], "skips": [], "begun_again": 0, "breaks_off": False}
+_THROUGH: dict[str, Any] = {"pauses": [], "skips": [], "bars": [], "begun_again": 0, "breaks_off": False}
 
 
 def _entry(**more: Any) -> dict[str, Any]:
@@ -117,7 +117,7 @@ BAD_ENTRIES: list[Any] = [
     _passed(remarks=[{"about": "note", "bar": "1"}]), _passed(remarks=[{"about": [], "bar": 1}]), _passed(remarks=[{"about": "note", "bar": 10**9}]),
     _within(practice=[None]), _within(practice="x"), _within(headline=None), _within(facts="x"), _within(facts=[7]),
     _passed(remarks=[{"about": "note", "bar": 1, "place": 1, "words": ""}]), _passed(remarks=[{"about": "note", "bar": 1, "place": "", "words": None}]),
-    _passed(pauses=None), _passed(pauses=[7]), _passed(skips=[{"bar": 10**9}]), _passed(begun_again="x"), _passed(breaks_off=None),
+    _passed(pauses=None), _passed(bars=[None]), _passed(pauses=[7]), _passed(skips=[{"bar": 10**9}]), _passed(begun_again="x"), _passed(breaks_off=None),
     _within(refusal=None), _within(caution=3), _within(tuning_cents=float("nan")), _passed(tempo_percent=float("inf")),
 ]  # fmt: skip
 

@@ -102,7 +102,7 @@ def _is_pass(value: Any) -> bool:
         and all(map(_is_remark, value["remarks"]))
         and isinstance(value.get("begun_again"), int)
         and isinstance(value.get("breaks_off"), bool)
-        and all(_are_jumps(value.get(name)) for name in ("pauses", "skips"))
+        and all(_have_bars(value.get(name)) for name in ("pauses", "skips", "bars"))
     )
 
 
@@ -114,8 +114,8 @@ def _is_remark(value: Any) -> bool:
     )
 
 
-def _are_jumps(value: Any) -> bool:
-    return isinstance(value, list) and all(isinstance(jump, dict) and _is_bar(jump.get("bar")) for jump in value)
+def _have_bars(value: Any) -> bool:
+    return isinstance(value, list) and all(isinstance(one, dict) and _is_bar(one.get("bar")) for one in value)
 
 
 def _is_bar(value: Any) -> bool:

@@ -11,16 +11,19 @@ from typing import Any
 from lickwright.cli.table import format_table
 from lickwright.export.tab.lanes import wrap_words
 from lickwright.listen.bar_runs import listed_bars
+from lickwright.listen.summary import NEVER_JUDGED
 from lickwright.report import console
 
 _ABOUT = {"note": "notes", "time": "time", "bend": "bends", "release": "releases", "vibrato": "vibrato"}
 
 
 def recordings_text(entries: Sequence[Mapping[str, Any]], width: int, everything: bool) -> str:
-    """Return the table, with `everything` what there is to say of each recording, and the cautions."""
+    """Return the table, with `everything` what there is to say of each recording and what is never judged, and the cautions."""
     heads = ("lick", "score", "tempo", "look at", "recording")
     rows = [(*_cells(entry), entry["file"]) for entry in entries]
     lines = [*(_details(entries, width) if everything else ()), *_cautions(entries, width)]
+    if everything and any(map(_is_judged, entries)):
+        lines += ["", *_wrapped(f"never judged: {'; '.join(NEVER_JUDGED)}", width)]
     return (
         format_table(heads, rows, width, least="look at") + _summary(entries) + "".join(f"{line}\n" for line in lines)
     )
@@ -46,7 +49,8 @@ def _cells(entry: Mapping[str, Any]) -> tuple[str, str, str, str]:
 def _differences(one: Mapping[str, Any]) -> Iterator[str]:
     """Yield what differs in a pass, each kind with its bars."""
     if one["breaks_off"]:
-        yield "breaks off"
+        last = [row["bar"] for row in one["bars"]][-1:]
+        yield f"breaks off in {listed_bars(last)}" if last else "breaks off"
     bars: dict[str, set[int]] = {}
     for remark in one["remarks"]:
         bars.setdefault(f"{_ABOUT.get(remark['about'], remark['about'])} in", set()).add(remark["bar"])
