@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 from commanding import Run
 from lickwright.cli import main
@@ -26,9 +26,11 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
 
-# Texts and values that Hypothesis makes up for a test that does not say how many. `--hypothesis-profile long` makes more.
-settings.register_profile("everyday", settings(), max_examples=40)
-settings.register_profile("long", settings(), max_examples=1000)
+# Texts and values that Hypothesis makes up for a test that does not say how many: the same ones each time, and no clock decides whether a test
+# passes, neither that of one example nor that of their making. `--hypothesis-profile long` makes more, and others each time.
+_WITHOUT_CLOCK = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("everyday", _WITHOUT_CLOCK, max_examples=40, derandomize=True, database=None)
+settings.register_profile("long", _WITHOUT_CLOCK, max_examples=1000)
 settings.load_profile("everyday")
 
 HERE = Path(__file__).resolve().parent

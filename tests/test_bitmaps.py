@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from building import library
@@ -120,7 +120,6 @@ def test_licks_of_many_words_are_entered_some_at_a_time(monkeypatch: pytest.Monk
     assert found[0] == found[1] and len(sizes) > 5 and max(sizes) < 4000
 
 
-@settings(deadline=None)
 @given(st.lists(st.text(st.characters(exclude_categories=("Cs",)), max_size=30), min_size=1, max_size=6))
 def test_words_are_those_of_the_full_text_search(titles: list[str]) -> None:
     """Of any text: the words that it finds, and no others."""

@@ -7,7 +7,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from lickwright.core.fast_dataclass import replace
@@ -274,7 +274,6 @@ def licks(draw: st.DrawFn) -> Lick:
 
 
 @pytest.mark.filterwarnings("ignore:Generating overly large repr")  # of the strategy, if it fails
-@settings(deadline=None, derandomize=True)
 @given(st.lists(licks(), min_size=1, max_size=2))
 def test_any_tree_comes_back(some: list[Lick]) -> None:
     book = Book((Field("by", "Mara Quill"),), tuple(some))

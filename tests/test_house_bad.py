@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from effort import calls, seconds
@@ -284,7 +284,6 @@ def leaves(value: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[tuple
         yield from leaves(one, (*path, key))
 
 
-@settings(deadline=None)
 @given(
     st.dictionaries(NAMES, VALUES, max_size=4),
     st.dictionaries(NAMES, st.dictionaries(NAMES, VALUES, max_size=3), max_size=2),

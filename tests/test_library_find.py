@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from lickwright.compiler.compilation import Compilation
@@ -306,7 +306,6 @@ _PIECES = st.sampled_from([
 ])  # fmt: skip
 
 
-@settings(deadline=None)
 @given(
     st.one_of(
         st.text(max_size=80), st.lists(_PIECES, max_size=12).map("".join), st.lists(_PIECES, max_size=8).map(" ".join)
@@ -324,7 +323,6 @@ def test_any_text_gives_an_answer_or_a_clear_error(question: str) -> None:
     assert library().total_changes == before
 
 
-@settings(deadline=None)
 @given(st.text(min_size=1, max_size=40))
 def test_no_text_of_a_question_is_ever_sql(text: str) -> None:
     """The SQL of a value is the same whatever the value is."""

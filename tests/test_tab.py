@@ -8,7 +8,7 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from lickwright import compile_text
@@ -162,14 +162,12 @@ def whole_bars(beats: st.SearchStrategy[str], count: int) -> st.SearchStrategy[s
 made = st.integers(1, 5).flatmap(lambda beats: st.tuples(whole_bars(quarters, beats), st.just(f"meter {beats}/4")))
 
 
-@settings(deadline=None)
 @given(made, st.sampled_from([40, 53, 60, 80, 120, 400]))
 def test_any_lick_reads_back(written: tuple[str, str], width: int) -> None:
     timeline = lick(*written)
     assert_sound(tab(timeline, width), timeline, width)
 
 
-@settings(deadline=None)
 @given(
     st.lists(one, min_size=24, max_size=24),
     st.sampled_from([("12/8", 12), ("6/8", 6), ("4/4", 8), ("2/2", 8), ("3/8", 3)]),
@@ -182,7 +180,6 @@ def test_any_meter_reads_back(notes: list[str], meter: tuple[str, int]) -> None:
         assert_sound(tab(timeline, width), timeline, width)
 
 
-@settings(deadline=None)
 @given(made)
 def test_events_of_a_string_never_touch(written: tuple[str, str]) -> None:
     """Between two marks of a string there is a `-`: as many runs without one as there are marks."""
