@@ -8,13 +8,16 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from lickwright.cli import main
 
 COMMAND = [sys.executable, "-m", "lickwright"]
 HIDDEN = ".lickwright"  # how the names begin of what a build keeps for itself
+PATIENCE = 300.0  # seconds that a test waits for what is sure to come: whether a busy machine is slow decides no test, but none waits without end
 _STRINGS = "EADGB"
 
 
@@ -49,10 +52,10 @@ def stray(folder: Path) -> list[str]:
     ]
 
 
-def start(here: Path, *arguments: str) -> subprocess.Popen[str]:
-    """A build as a process group of its own."""
+def start(here: Path, *arguments: str, program: Sequence[str] = COMMAND[1:]) -> subprocess.Popen[str]:
+    """A build as a process group of its own. `program`: what Python runs, if not the program as it is."""
     return subprocess.Popen(
-        [*COMMAND, "make", *arguments],
+        [sys.executable, *program, "make", *arguments],
         cwd=here,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -76,12 +79,32 @@ def kill(process: subprocess.Popen[str], number: int = signal.SIGKILL) -> None:
         os.killpg(process.pid, number)
     except ProcessLookupError:
         pass
-    process.communicate(timeout=60)
+    process.communicate(timeout=PATIENCE)
 
 
-def wait_for(what: object, seconds: float = 20) -> None:
-    """Waits until `what()` is true."""
-    end = time.monotonic() + seconds
-    while not what():  # type: ignore[operator]
+def wait_for(what: Callable[[], object]) -> None:
+    """Wait until `what()` is true. Raises AssertionError after `PATIENCE`."""
+    end = time.monotonic() + PATIENCE
+    while not what():
         assert time.monotonic() < end, "waited too long"
         time.sleep(0.005)
+
+
+def wait_for_line(process: subprocess.Popen[str], words: str) -> str:
+    """Read standard output up to a line with `words`, and return it. The process is killed after `PATIENCE`. Raises AssertionError where it ends before."""
+    assert process.stdout is not None
+    ending = threading.Timer(PATIENCE, process.kill)
+    ending.start()
+    try:
+        line = next((line for line in process.stdout if words in line), None)
+    finally:
+        ending.cancel()
+    assert line is not None, f"it ended before it said {words}"
+    return line
+
+
+def replace_text(path: Path, text: str) -> None:
+    """Write a file as a whole, at once: a build that reads it meanwhile finds the old text or the new one, not half of it."""
+    new = path.with_name(f"{path.name}.new")
+    new.write_text(text)
+    os.replace(new, path)

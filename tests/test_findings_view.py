@@ -5,11 +5,10 @@ from __future__ import annotations
 import json
 import os
 import re
-from pathlib import Path
+import time
 
 import pytest
 
-from building import start, wait_for
 from commanding import Run, write
 from lickwright.cli.findings_view import LINES
 from lickwright.report.console import display_width
@@ -129,32 +128,39 @@ def test_fixes_of_a_folder_come_without_the_findings_again(run: Run) -> None:
     assert "L2" in run("check", "--fix", "lib/part0/n000.lick")[2]
 
 
-def test_watching_says_what_stands_once_and_the_file_edited_last_at_the_end(tmp_path: Path) -> None:
-    import signal
-
-    lib = tmp_path / "lib"
-    lib.mkdir()
+def test_watching_says_what_stands_once_and_the_file_edited_last_at_the_end(
+    run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
     for name in ("a", "b", "c"):
-        (lib / f"{name}.lick").write_text(GOOD.format(name))
-    (lib / "lickwright.toml").write_text('required = ["level"]\n')
-    process = start(tmp_path, "lib", "--to", "tab", "--watch")
-    wait_for((tmp_path / "out/c/good-c.tab.txt").exists)
-    os.utime(lib / "b.lick", (2_000_000_000, 2_000_000_000))
-    for name in ("a", "b"):
-        (lib / f"{name}.lick").write_text(BAD.format(name))
-    assert process.stdout is not None
-    while "unchanged" not in process.stdout.readline():
-        pass
-    rounds = 0
-    while rounds < 2:  # each edit of one file is one round
-        (lib / "c.lick").write_text(GOOD.format(f"c{rounds}"))
-        while "1 made" not in process.stdout.readline():
-            pass
-        rounds += 1
-    process.send_signal(signal.SIGINT)
-    _, err = process.communicate(timeout=60)
-    assert err.count("(L705)") == 3 + 2 + 2, "three at first, two with the edited files, one for each edit of the third"
-    assert process.returncode == 130
+        write(f"lib/{name}.lick", GOOD.format(name))
+    write("lib/lickwright.toml", 'required = ["level"]\n')
+    edits: list[dict[str, str]] = [
+        {},
+        {"a": BAD, "b": BAD},
+        {"c": GOOD.format("x")},
+        {},
+        {"c": GOOD},
+        {"c": GOOD + "\n"},
+    ]
+
+    def edit(_: float) -> None:
+        """What an author does between two rounds."""
+        if not edits:
+            raise KeyboardInterrupt
+        for name, text in edits.pop(0).items():
+            write(f"lib/{name}.lick", text.format(name))
+
+    for number, name in enumerate("acb"):
+        os.utime(f"lib/{name}.lick", (number, number))
+    monkeypatch.setattr(time, "sleep", edit)
+    code, out, err = run("make", "lib", "--to", "tab", "--watch")
+    said = re.findall(r"(\w)\.lick:.*\(L705\)", err)
+    assert said == ["a", "c", "b", "a", "b", "c", "c"], (
+        "all at first, then what was edited, once, but nothing of what stays"
+    )
+    rounds = re.findall(r"sources: (.*?)(?:;|\n)", out)
+    assert rounds == ["3 made", "1 unchanged, 2 failed", *["1 made, 2 failed"] * 3]
+    assert code == 130
 
 
 @pytest.mark.parametrize(

@@ -435,18 +435,16 @@ def test_wrong_shards_are_refused(run: Run, wrong: str) -> None:
 def test_watch_makes_what_changes_and_ends_tidily(tmp_path: Path) -> None:
     import signal
 
-    from building import start, wait_for
+    from building import PATIENCE, replace_text, start, wait_for_line
 
     library(tmp_path / "lib", 3)
     process = start(tmp_path, "lib", "--to", "tab", "--watch")
-    made = tmp_path / "out/part00/n0001/number-1.tab.txt"
-    wait_for(made.exists)
-    (tmp_path / "lib/part00/n0001.lick").write_text(lick(1).replace("Number 1", "Another"))
-    assert process.stdout is not None
-    assert any("1 made, 2 unchanged" in process.stdout.readline() for _ in range(8))
-    assert (made.parent / "another.tab.txt").exists()
+    wait_for_line(process, "3 made")
+    replace_text(tmp_path / "lib/part00/n0001.lick", lick(1).replace("Number 1", "Another"))
+    wait_for_line(process, "1 made, 2 unchanged")
+    assert (tmp_path / "out/part00/n0001/another.tab.txt").exists()
     process.send_signal(signal.SIGINT)
-    _, err = process.communicate(timeout=60)
+    _, err = process.communicate(timeout=PATIENCE)
     assert process.returncode == 130
     assert "Traceback" not in err
     assert err.splitlines() == ["watching: press Ctrl-C to stop", "stopped"]
