@@ -6,6 +6,7 @@ import io
 import os
 import pty
 import re
+import shlex
 import subprocess
 import sys
 import time
@@ -15,6 +16,7 @@ from typing import Any
 
 import pytest
 
+from building import PATIENCE
 from commanding import Run
 from lickwright.cli import terminal
 
@@ -43,7 +45,7 @@ def _run(here: Path, *arguments: str, **environment: str) -> subprocess.Complete
 
 
 def _shell(here: Path, line: str) -> subprocess.CompletedProcess[bytes]:
-    command = line.replace("LW", " ".join(COMMAND))
+    command = line.replace("LW", shlex.join(COMMAND))
     ran = subprocess.run(["bash", "-c", command], cwd=here, env=_environment(), capture_output=True)
     assert b"Traceback" not in ran.stderr + ran.stdout
     assert b"Exception ignored" not in ran.stderr
@@ -65,7 +67,7 @@ def _on_a_terminal(here: Path, *arguments: str, **environment: str) -> bytes:
             if not part:
                 break
             seen += part
-        ran.wait(20)
+        ran.wait(PATIENCE)
     finally:
         os.close(leader)
     return seen

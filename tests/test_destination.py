@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from building import PATIENCE
 from commanding import Run, write
 from lickwright.cli import main
 from lickwright.core import atomic_files
@@ -462,7 +463,7 @@ def test_what_is_no_file_is_never_waited_for(run: Run, words: tuple[str, ...], k
     else:
         pytest.skip("only root makes device nodes")
     before = signal.signal(signal.SIGALRM, _waited)
-    signal.alarm(60)  # whoever waits for these waits without end
+    signal.alarm(int(PATIENCE))  # whoever waits for these waits without end
     try:
         code, _, err = run(*words)
     finally:

@@ -29,13 +29,17 @@ def _children() -> set[str]:
     return found
 
 
-def test_results_come_in_the_order_of_the_values() -> None:
-    def slow_at_first(value: int) -> int:
-        time.sleep(0.05 if value == 0 else 0)
+def test_results_come_in_the_order_of_the_values(tmp_path: Path) -> None:
+    def last_first(value: int) -> int:
+        """The first value is ready when the last one is."""
+        while value == 0 and not (tmp_path / "last").exists():
+            time.sleep(0.001)
+        if value == 19:
+            (tmp_path / "last").touch()
         return value * value
 
-    assert list(call_isolated(slow_at_first, range(20), 3)) == [n * n for n in range(20)]
-    assert list(call_isolated(slow_at_first, [], 3)) == []
+    assert list(call_isolated(last_first, range(20), 3)) == [n * n for n in range(20)]
+    assert list(call_isolated(last_first, [], 3)) == []
 
 
 def test_a_value_that_ends_its_process_is_tried_twice_and_costs_the_others_nothing(tmp_path: Path) -> None:
@@ -58,11 +62,11 @@ def test_a_value_that_ends_its_process_is_tried_twice_and_costs_the_others_nothi
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="looks for processes in /proc")
 def test_no_process_is_left_where_it_is_given_up() -> None:
     before = _children()
-    results = call_isolated(lambda value: time.sleep(60 if value else 0), range(3), 3)
+    results = call_isolated(lambda value: time.sleep(3600 if value else 0), range(3), 3)
     assert next(results) is None
     assert len(_children() - before) == 3
     results.close()  # type: ignore[attr-defined]
-    assert _children() == before
+    assert _children() <= before  # others may have ended meanwhile
 
 
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="looks for processes in /proc")
@@ -88,8 +92,8 @@ def test_no_process_is_left_where_an_interrupt_comes_while_one_starts(
     )  # a shell lets what it runs behind it ignore Ctrl-C
     try:
         with pytest.raises(KeyboardInterrupt):
-            next(call_isolated(time.sleep, [10], 1))
+            next(call_isolated(time.sleep, [3600], 1))
     finally:
         signal.signal(signal.SIGINT, handler)
         ended.set()
-    assert _children() == before
+    assert _children() <= before

@@ -5,9 +5,9 @@ from __future__ import annotations
 import io
 import os
 import resource
+import signal
 import sys
 import tempfile
-import time
 import tracemalloc
 from collections.abc import Iterator
 from math import inf
@@ -289,19 +289,21 @@ def test_a_short_one_is_not(lick: Path, capsys: pytest.CaptureFixture[str]) -> N
 
 
 def test_a_worker_may_take_as_long_as_a_recording_lasts(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    from lickwright.build.worker import Limits, Setup
+    from lickwright.build.worker import Setup
 
-    def slow(*_: object) -> Wave:
-        time.sleep(0.9)
+    def render(*_: object) -> Wave:
+        Path(f"allowed-{os.getpid()}").write_text(str(signal.getitimer(signal.ITIMER_REAL)[0]))
         return Wave(RATE, io.BytesIO())
 
-    monkeypatch.setattr("lickwright.export.audio.render_samples", slow)
-    monkeypatch.setattr("lickwright.build.worker.Limits", lambda: Limits(seconds=0.6))
-    monkeypatch.setattr("lickwright.build.worker.Limits", lambda: Limits(seconds=0.6))
-    assert Setup("", False, ()).limits.seconds == 60
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("lickwright.export.audio.render_samples", render)
+    usual = Setup("", False, ()).limits.seconds
+    assert usual == 60
     for name in ("a", "b"):
         (tmp_path / f"{name}.lick").write_text(LONG, "utf-8")
     assert main(["make", str(tmp_path), "--to", "audio", "--out", str(tmp_path / "out"), "--jobs", "2"]) == 0
+    allowed = [float(path.read_text()) for path in tmp_path.glob("allowed-*")]
+    assert allowed and all(30 * 60 < seconds <= 30 * 60 + usual for seconds in allowed)
 
 
 def test_a_house_bounds_recordings(

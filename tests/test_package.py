@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from building import PATIENCE
 from lickwright.core.extras import EXTRAS, install_command
 
 ROOT = Path(__file__).parent.parent
@@ -77,8 +78,8 @@ sys.path.insert(0, sys.argv[1])
 import hatch_build
 def work(package):
     print("compiling", flush=True)
-    time.sleep(30)
-    return {}
+    while True:
+        time.sleep(60)
 hatch_build.compile_modules = work
 hook = hatch_build.CustomBuildHook(sys.argv[2], {}, None, None, sys.argv[3], "wheel")
 hook.initialize("standard", {"force_include": {}})
@@ -96,7 +97,10 @@ def test_a_compiled_wheel_whose_build_is_ended_leaves_no_folder(name: str, tmp_p
         assert process.stdout is not None and process.stdout.readline() == "compiling\n"
         assert list((tmp_path / "temporary").iterdir())
         process.send_signal(number := signal.Signals[name])
-        assert process.wait(20) == 128 + number
+        try:
+            assert process.wait(PATIENCE) == 128 + number
+        finally:
+            process.kill()
     assert not list((tmp_path / "temporary").iterdir())
 
 
