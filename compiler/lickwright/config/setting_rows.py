@@ -202,7 +202,7 @@ SETTINGS: tuple[SettingRow, ...] = (
     SettingRow("make", "backing", _switch, "hold chords under a recorded lick: `true`", "false"),
     SettingRow("make", "longest", _number(*option_parsing.LONGEST), "seconds that a recording may last", f"{60 * MINUTES}, half an hour"),
     SettingRow("make", "practice", _switch, "recordings are practice sets: `true`", "false"),
-    SettingRow("make", "ladder", _ladder, "the ladder of a practice set: start, step, top, `\"60%,5,100%\"`", str(Ladder())),
+    SettingRow("make", "ladder", _ladder, "the practice ladder, for `listen` too: start, step, top, `\"60%,5,100%\"`", str(Ladder())),
     SettingRow("album", "title", _quoted, "the album's title, in the tags of every recording", "none, and no track numbers"),
     SettingRow("album", "genre", _quoted, "its genre: `\"Blues\"`", "none"),
     SettingRow("album", "year", _number(1000, 9999), "its year: `2026`", "none"),
