@@ -314,6 +314,25 @@ def test_results_are_kept_in_a_file_of_the_pupil_s(browser: Any, made: Path) -> 
         assert one.wrong == []
 
 
+def test_a_report_on_a_folder_fills_in_a_row_for_each_recording(browser: Any, made: Path) -> None:
+    """As of the takes of a month; what was not judged is counted."""
+    for name in ("walk-1", "walk-2", "walk-3"):
+        tones = take_of(timeline_of(WALK))[0]
+        wave = pluck(tones) if name == "walk-2" else pluck(tones[:0], 2.0) if name == "walk-3" else pluck(tones[1:])
+        (made.parent / "takes").mkdir(exist_ok=True)
+        write_wave(f"takes/{name}.wav", wave)
+        noon = datetime(2026, 11, int(name[-1]), 12).timestamp()
+        os.utime(f"takes/{name}.wav", (noon, noon))
+    main(["listen", "takes", "--licks", "walk.lick", "--report", "all.json"])
+    with Opened(browser, made / "assignment.html") as one:
+        one.page.set_input_files("#results-file", str(made.parent / "all.json"))
+        one.page.wait_for_selector("#results-rows tr:nth-child(2)")
+        assert one.page.locator("#results-rows td:first-child").all_inner_texts() == ["2026-11-01", "2026-11-02"]
+        assert one.page.inner_text("#results-progress").startswith("Walk <b>: clean at 100 so far, on 2026-11-02")
+        assert one.page.inner_text("#results-message").startswith("all.json: 1 of 3 recordings were not judged; ")
+        assert one.wrong == []
+
+
 def test_results_say_how_far_a_lick_is(browser: Any, made: Path) -> None:
     """The highest clean tempo, and what was most often to look at; a take with a pause is not clean, however right its notes."""
     report = json.loads((made.parent / "report.json").read_text("utf-8"))

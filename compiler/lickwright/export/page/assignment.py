@@ -93,7 +93,7 @@ def _results(licks: Sequence[AssignedLick]) -> Markup:
     return el(
         "section",
         el("h2", "Results", id="results"),
-        el("p", "Add the tempo that you reached, or reports of your recordings, and save the table as a file of your own. ",
+        el("p", "Add the tempo that you reached, or reports of your recordings, on one or on a folder of them, and save the table as a file of your own. ",
            "Open that file here again next time; it stays on this device. ",
            "A take is clean that was played through with a score of 95 or more.", class_="hint screen"),
         el("ul", id="results-progress", class_="progress"),

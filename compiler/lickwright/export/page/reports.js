@@ -2,6 +2,7 @@
 // checked here. They are read on this device and go nowhere.
 
 const LARGEST = 4 << 20; // bytes
+const MANY = "lickwright listening reports 1"; // the format of a report on a folder of recordings
 const NO_REPORT = "this is not a report of lickwright listen";
 
 const isText = (value) => typeof value === "string";
@@ -33,7 +34,7 @@ const readValue = async (file) => {
 
 // What pages show of a report on one recording: its best pass, or why there is none. Throws an Error with words for the reader.
 const checkReport = (value) => {
-  if (value.format === "lickwright listening reports 1") throw new Error("this is about many recordings: open the report of one");
+  if (value.format === MANY) throw new Error("this is about many recordings: open the report of one");
   if (value.format !== "lickwright listening report 1" || !isText(value.title)) throw new Error(NO_REPORT);
   // What reports of versions 1.0 and 1.1 have not, or not always.
   const [caution, headline, counts, by_bar] = [value.caution, value.headline, value.counts, value.by_bar].map((one) => (isText(one) ? one : ""));

@@ -1,5 +1,5 @@
 // The pupil's results: a table of day, lick, tempo, score and bars to look at, which the pupil keeps in a file of their own, and how far each lick is.
-// Reports of `lickwright listen` fill rows in.
+// Reports of `lickwright listen` fill rows in, that on a folder one for each recording.
 
 {
   const FORM = "lickwright results 1";
@@ -92,18 +92,33 @@
     return { day: report.day || day, lick: report.title, bpm: Math.round(bpm), score: score.of_100, bars, through };
   };
 
+  const judged = (value) => {
+    const report = checkReport(value);
+    if (report.refusal) throw new Error(report.refusal);
+    return report;
+  };
+
+  // The results of a report on a folder of recordings; null for a recording that was not judged.
+  const resultsOf = (recordings, day) =>
+    recordings.map((entry) => {
+      try {
+        return resultOf(judged(entry.report), day);
+      } catch {
+        return null;
+      }
+    });
+
   // Adds what is in a file; throws an Error with words for what could not be taken.
   const take = (value, day) => {
     const own = value.format === FORM;
     if (own && !Array.isArray(value.results)) throw new Error("these results are damaged");
-    const report = own ? null : checkReport(value);
-    if (report && report.refusal) throw new Error(report.refusal);
-    const found = own ? value.results : [resultOf(report, day)];
+    const many = value.format === MANY && Array.isArray(value.recordings);
+    const found = own ? value.results : many ? resultsOf(value.recordings, day) : [resultOf(judged(value), day)];
     const good = found.filter(isResult);
     const before = rows.size;
     const full = good.filter((row) => !add(row)).length;
     unsaved ||= rows.size > before && (!own || before > 0);
-    if (good.length < found.length) throw new Error(`${found.length - good.length} of ${found.length} rows are damaged and left out`);
+    if (good.length < found.length) throw new Error(`${found.length - good.length} of ${found.length} ${many ? "recordings were not judged" : "rows are damaged and left out"}`);
     if (full) throw new Error(`the table is full at ${MOST} rows, ${full} are left out`);
   };
 
