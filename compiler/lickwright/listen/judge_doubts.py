@@ -15,8 +15,8 @@ from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN, Entry
 from lickwright.listen.expected import ExpectedKind
 from lickwright.listen.features import FRAME
 from lickwright.listen.heard_pass import AROUND, NEVER, ON_TIME, SHARP, HeardPass
-from lickwright.listen.judge_notes import UNHEARD, told_range
-from lickwright.listen.model import HeardNote, NoteVerdict
+from lickwright.listen.judge_notes import told_range
+from lickwright.listen.model import UNHEARD, HeardNote, NoteVerdict
 from lickwright.listen.pass_times import SURE_PICK
 from lickwright.listen.second_opinion import is_misheard
 

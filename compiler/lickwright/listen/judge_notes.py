@@ -14,13 +14,12 @@ from lickwright.listen.combs import Spectrum, comb_strength
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind, note_bends
 from lickwright.listen.features import FRAME
 from lickwright.listen.judge_pairs import judge_pair
-from lickwright.listen.model import HeardNote, NoteVerdict
+from lickwright.listen.model import UNHEARD, HeardNote, NoteVerdict
 from lickwright.listen.pass_times import SURE_PICK, PassTimes
 from lickwright.listen.second_opinion import beats_expected, is_misheard, new_spectrum
 from lickwright.listen.stretches import Hearing, clear_pitch
 from lickwright.notation.techniques import Curve
 
-UNHEARD = "notes that could not be heard out"
 _NEAR = 0.5  # semitones: what is nearer is the same note
 _NEAR_BENT = 0.9  # and of a bent one, whose height is judged by itself
 _FARTHEST = 24.0  # semitones that a wrong note may be off

@@ -14,6 +14,8 @@ from lickwright.music.practice import Ladder
 from lickwright.music.rhythm import Feel
 from lickwright.timeline.model import SoundingNote, Timeline
 
+UNHEARD = "notes that could not be heard out"  # why the ear cannot tell a note that is among other sounds
+
 
 class NoteVerdict(StrEnum):
     """What the ear says of the pitch of a note."""

@@ -16,7 +16,7 @@ from lickwright.listen.recording import Recording
 MISHEARD = (12.0, -12.0, 19.0, -19.0, -24.0, 24.0)  # semitones by which a pitch is often misheard
 _NEAR = 0.5  # semitones
 _PARTIALS = 9
-_REACH = 24.0  # decibels below the loudest partial of what is new, down to which a note's own partials count
+APART = 14.0  # hertz from which on two partials are told apart in a look of 200 ms and more
 
 
 def new_spectrum(recording: Recording, start: float, stop: float) -> Spectrum:
@@ -34,15 +34,17 @@ def beats_expected(spectrum: Spectrum, heard: float, expected: float) -> bool:
     return comb_strength(spectrum, heard) > comb_strength(spectrum, expected) + 0.05
 
 
-def own_strengths(spectrum: Spectrum, pitch: float, others: Sequence[float]) -> tuple[float, int]:
-    """Return how strong a note of a double stop is by the partials that the other note, at any of its pitches, has not, 0 to 1, and how many they are."""
+def own_strengths(
+    spectrum: Spectrum, pitch: float, others: Sequence[float], hertz_apart: float = APART
+) -> tuple[float, int]:
+    """Return how strong a note is by the partials that are `hertz_apart` from those of other pitches, 0 to 1, and how many these are."""
     levels = partial_levels(spectrum, pitch, _PARTIALS)
     numbers = np.arange(1, _PARTIALS + 1)
     heights = pitch + 12 * np.log2(numbers)
     taken = np.concatenate([other + 12 * np.log2(np.arange(1, 64)) for other in others])
     hertz = 440 * 2 ** ((pitch - 69) / 12) * numbers
     apart = np.abs(heights[:, None] - taken[None, :]).min(axis=1)
-    own = (apart > 0.45) & (apart * 0.0595 * hertz > 14) & (hertz < 5_000)
+    own = (apart > 0.45) & (apart * 0.0595 * hertz > hertz_apart) & (hertz < 5_000)
     if not own.any():
         return 0.0, 0
     loudest = float(spectrum.max())
