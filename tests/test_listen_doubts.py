@@ -38,6 +38,20 @@ def test_a_note_of_a_double_stop_whose_partials_enter_is_not_missing() -> None:
     assert notes[2].onset == found.times.starts[1]
 
 
+def test_a_double_stop_that_no_stretch_begins_is_missing_only_where_nothing_enters() -> None:
+    timeline = timeline_of(PAIRS)
+    tones, performance = take_of(timeline)
+    gone = {4, 5}
+    for kept, verdict in (
+        (tones, NoteVerdict.UNTOLD),
+        ([t for t in tones if t.sound not in gone], NoteVerdict.MISSING),
+    ):
+        found = matched_wave(timeline, _noisy(kept), tones, performance, 2)
+        notes = _again(found, {})
+        assert found.times.starts[2] is None
+        assert {notes[n].verdict for n in gone} == {verdict}
+
+
 def test_a_note_that_is_left_out_is_not_right_by_the_ring_of_the_one_before() -> None:
     """The pitch of the one before goes on, and explains what is new no better than the one that was left out."""
     timeline = timeline_of(LINE)

@@ -85,9 +85,14 @@ def _is_ring_of_another(heard: HeardPass, n: int, note: HeardNote) -> bool:
 
 
 def _judge_pair_again(heard: HeardPass, n: int, notes: Sequence[HeardNote]) -> None:
-    """Let each note of a double stop that is called missing be right where its own partials clearly enter, and untold where they may."""
+    """Let each note of a double stop that is called missing be right where its own partials clearly enter, and untold where they may.
+
+    Where no stretch begins the double stop, both are untold if one of them may have entered.
+    """
     start = heard.times.starts[n]
     if start is None:
+        if not heard.is_jumped_over(n) and any(_may_have_entered(heard, n, at) for at in heard.places(n)):
+            _leave_untold(notes)
         return
     for note, entry in zip(notes, heard.entries(n, start, ON_TIME), strict=True):
         if note.verdict is NoteVerdict.MISSING and entry is not None and entry.strength > _PAIR_DOUBTFUL:
@@ -133,15 +138,15 @@ def _judge_missing(heard: HeardPass, n: int, note: HeardNote) -> None:
 
 
 def _may_have_entered(heard: HeardPass, n: int, at: float) -> bool:
-    """Return whether a note may have entered at an instant, or farther away."""
+    """Return whether a note of a group may have entered at an instant, or farther away."""
     sharp, struck_at = heard.sharpest(*heard.room(n, at, _FARTHER))
     if sharp > _STRUCK and _is_loud(heard, struck_at, struck_at + _RINGS):
         return True
-    (entry,) = heard.entries(n, at, _FARTHER)
-    if entry is None or heard.rings(n, at):
+    told = [entry for entry in heard.entries(n, at, _FARTHER) if entry is not None]
+    if not told or heard.rings(n, at):
         return _may_be_renewed(heard, n, at)
     least = DOUBTFUL_STRENGTH if heard.groups[n].struck else _DOUBTFUL_JOINED
-    return entry.rise > RISEN and entry.strength > least
+    return any(entry.rise > RISEN and entry.strength > least for entry in told)
 
 
 def _may_be_renewed(heard: HeardPass, n: int, at: float) -> bool:

@@ -16,14 +16,15 @@ import numpy as np
 from lickwright.listen.combs import LATE, Spectrum, partial_levels, stretch_spectrum, without_before
 from lickwright.listen.expected import ExpectedGroup, note_bends
 from lickwright.listen.model import UNHEARD, HeardNote, NoteVerdict
-from lickwright.listen.second_opinion import APART, own_strengths
+from lickwright.listen.second_opinion import own_strengths
 from lickwright.listen.stretches import Hearing
+from lickwright.timeline.model import SoundingNote
 
 _NEIGHBORS = (-5, -4, -3, -2, -1, 1, 2, 3, 4, 5)  # semitones: what a note of a double stop is held against
 _OWN = 2  # partials that a pitch must have for itself
 _LOOK = 0.26  # seconds over which a double stop is looked at
 _LEAST_LOOK = 0.10  # seconds
-_TURNS = 2.0  # between two partials over a look that tells them apart
+_TURNS = 2.3  # between two partials over a look that tells them apart
 # By how much another pitch must be the stronger one: of right notes none has more than 0.03, of wrong ones 98 in 100 have. And how strong it must be: of wrong
 # ones 99 in 100 are, and 9 in 10 of what is stronger than a missing note is not.
 _CLEARLY, _FAINT = 0.10, 0.30
@@ -51,25 +52,24 @@ class _Other(NamedTuple):
     surplus: float  # by how much it is clearer than it must be, as a strength
 
 
-_NONE = _Other(0, -1.0)
+_NONE = _Other(0, 0.0)
 
 
 def judge_pair(hearing: Hearing, group: ExpectedGroup, start: float, stop: float, higher: float) -> list[HeardNote]:
     """Return the two notes of a double stop that is heard from `start` to `stop` (seconds) on a guitar so many semitones higher."""
     look = _look(hearing, start, stop)
     ways = [[pitch + higher for pitch in _ways(group, n)] for n in (0, 1)]
-    first = [_NONE if note_bends(group.sounds[n]) else _other_pitch(look, ways[n][0], ways[1 - n]) for n in (0, 1)]
-    surer = int(first[1].surplus > first[0].surplus)
-    ways[surer] = [way + first[surer].by for way in ways[surer]]
+    played = _likeliest(look, ways)
     return [
-        _judge_one(look, group, n, first[n] if n == surer else None, ways[1 - n], start, higher) for n in (0, 1)
-    ]  # fmt: skip
+        _judge_one(look, group, n, played[n], [way + played[1 - n] for way in ways[1 - n]], start, higher)
+        for n in (0, 1)
+    ]
 
 
 def _look(hearing: Hearing, start: float, stop: float) -> _Look:
     end = min(max(stop, start + _LEAST_LOOK), start + _LOOK)
     whole = stretch_spectrum(hearing.recording, start, end)
-    return _Look(without_before(hearing.recording, start, whole), whole, max(APART, _TURNS / (end - start - LATE)))
+    return _Look(without_before(hearing.recording, start, whole), whole, _TURNS / (end - start - LATE))
 
 
 def _ways(group: ExpectedGroup, n: int) -> tuple[float, ...]:
@@ -79,34 +79,70 @@ def _ways(group: ExpectedGroup, n: int) -> tuple[float, ...]:
     return tuple(pitch + by for by in np.arange(0, max(reached, default=0.0) + 0.5, 0.5))
 
 
+def _likeliest(look: _Look, ways: Sequence[Sequence[float]]) -> tuple[int, int]:
+    """Return by how many semitones something else sounds than each note of a double stop: of all readings the one in which it is clearest.
+
+    A wrong note may be near both written ones, or an octave off a pitch near the other, so each is held against what the other one would be then. None is
+    read as the other's written pitch, since the two would only change places. A second wrong note counts for a reading only where both are off by the same,
+    as of a hand that is a fret too high.
+    """
+    found, best = (0, 0), 0.0
+    for n in (0, 1):
+        for by, _ in _other_pitches(look, ways[n], ways[1 - n]):
+            moved = [way + by for way in ways[n]]
+            there = [
+                other
+                for other in _other_pitches(look, ways[1 - n], moved)
+                if not _is_one_of(ways[1 - n][0] + other.by, ways[n])
+            ]
+            other = max(there, key=lambda other: other.surplus, default=_NONE)
+            (pitch,) = ways[n]
+            surplus = _surplus(look, pitch, pitch + by, [way + other.by for way in ways[1 - n]])
+            told = surplus + (other.surplus if other.by == by else 0.0)
+            if surplus > 0 and told > best:
+                found, best = (by, other.by) if n == 0 else (other.by, by), told
+    return found
+
+
+def _is_one_of(pitch: float, others: Sequence[float]) -> bool:
+    return any(abs(pitch - other) < 0.5 for other in others)
+
+
+def _other_pitches(look: _Look, ways: Sequence[float], taken: Sequence[float]) -> list[_Other]:
+    """Return the pitches near a written one that clearly sound instead of it, by what neither it nor the pitches `taken` share; none of a bent note."""
+    if len(ways) > 1:
+        return []
+    (pitch,) = ways
+    free = [by for by in _NEIGHBORS if not _is_one_of(pitch + by, taken)]
+    found = (_Other(by, _surplus(look, pitch, pitch + by, taken)) for by in free)
+    return [other for other in found if other.surplus > 0]
+
+
 def _judge_one(
-    look: _Look, group: ExpectedGroup, n: int, other: _Other | None, taken: Sequence[float], start: float, higher: float
+    look: _Look, group: ExpectedGroup, n: int, by: int, taken: Sequence[float], start: float, higher: float
 ) -> HeardNote:
-    """Judge one note of a double stop whose other note has the pitches `taken`; `other`: what sounds instead, None where that is not known yet."""
+    """Judge one note of a double stop that sounds `by` semitones higher, and whose other note has the pitches `taken`."""
     sound, written = group.sounds[n], group.pitches[n]
-    note = HeardNote(sound, NoteVerdict.RIGHT, written, "", start)
-    if note_bends(sound):
-        note.verdict, note.why = NoteVerdict.UNTOLD, "bent notes of a double stop"
-        return note
-    pitch = written + higher
-    by = (other or _other_pitch(look, pitch, taken)).by
+    note, pitch = HeardNote(sound, NoteVerdict.RIGHT, written, "", start), written + higher
     if by:
         note.verdict, note.pitch = NoteVerdict.WRONG, written + by
-    elif own_strengths(look.new, pitch, taken)[1] < _OWN:
-        note.verdict, note.why = NoteVerdict.UNTOLD, "notes of a double stop that share their overtones"
-    elif _is_faint(look, pitch, taken, _DOUBTFUL) and not _is_loudest(look, pitch, taken):
-        if _is_faint(look, pitch, taken, _GONE):
-            note.verdict, note.onset = NoteVerdict.MISSING, None
-        else:
-            note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
+        return note
+    note.why = _untold_reason(look, sound, pitch, taken)
+    if note.why:
+        note.verdict = NoteVerdict.UNTOLD
+    elif _is_faint(look, pitch, taken, _GONE) and not _is_loudest(look, pitch, taken):
+        note.verdict, note.onset = NoteVerdict.MISSING, None
     return note
 
 
-def _other_pitch(look: _Look, pitch: float, taken: Sequence[float]) -> _Other:
-    """Return the pitch near a written one that clearly sounds instead of it, by what neither it nor the pitches `taken` share."""
-    free = [by for by in _NEIGHBORS if all(abs(pitch + by - other) > 0.5 for other in taken)]
-    best = max((_Other(by, _surplus(look, pitch, pitch + by, taken)) for by in free), key=lambda other: other.surplus)
-    return best if best.surplus > 0 else _NONE
+def _untold_reason(look: _Look, sound: SoundingNote, pitch: float, taken: Sequence[float]) -> str:
+    """Return why it cannot be told whether a note is there; "" where it can."""
+    if note_bends(sound):
+        return "bent notes of a double stop"
+    if own_strengths(look.new, pitch, taken)[1] < _OWN:
+        return "notes of a double stop that share their overtones"
+    faint = _is_faint(look, pitch, taken, _DOUBTFUL) and not _is_faint(look, pitch, taken, _GONE)
+    return UNHEARD if faint and not _is_loudest(look, pitch, taken) else ""
 
 
 def _surplus(look: _Look, pitch: float, other: float, taken: Sequence[float]) -> float:

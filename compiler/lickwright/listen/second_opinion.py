@@ -16,7 +16,7 @@ from lickwright.listen.recording import Recording
 MISHEARD = (12.0, -12.0, 19.0, -19.0, -24.0, 24.0)  # semitones by which a pitch is often misheard
 _NEAR = 0.5  # semitones
 _PARTIALS = 9
-APART = 14.0  # hertz from which on two partials are told apart in a look of 200 ms and more
+_APART = 14.0  # hertz from which on two partials are told apart, unless it is told otherwise
 
 
 def new_spectrum(recording: Recording, start: float, stop: float) -> Spectrum:
@@ -35,7 +35,7 @@ def beats_expected(spectrum: Spectrum, heard: float, expected: float) -> bool:
 
 
 def own_strengths(
-    spectrum: Spectrum, pitch: float, others: Sequence[float], hertz_apart: float = APART
+    spectrum: Spectrum, pitch: float, others: Sequence[float], hertz_apart: float = _APART
 ) -> tuple[float, int]:
     """Return how strong a note is by the partials that are `hertz_apart` from those of other pitches, 0 to 1, and how many these are."""
     levels = partial_levels(spectrum, pitch, _PARTIALS)
