@@ -26,6 +26,9 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
 
+# As on the machines of users: without buffers, what is lost at the very end is lost earlier.
+os.environ.pop("PYTHONUNBUFFERED", None)
+
 # Texts and values that Hypothesis makes up for a test that does not say how many: the same ones each time, and no clock decides whether a test
 # passes, neither that of one example nor that of their making. `--hypothesis-profile long` makes more, and others each time.
 _WITHOUT_CLOCK = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])

@@ -74,10 +74,27 @@ def out(text: str) -> None:
 def err(text: str) -> None:
     """Write to standard error; a failure is ignored, since there is nowhere left to report it."""
     progress.clear()
+    _write_error(text)
+
+
+def _write_error(text: str) -> bool:
+    """Write to standard error at once. Return False where it cannot be written, now or later."""
     try:
         sys.stderr.write(text)
         sys.stderr.flush()
     except OSError:
+        _lead_nowhere(sys.stderr)
+        return False
+    return True
+
+
+def _lead_nowhere(stream: TextIO) -> None:
+    """Let a stream write to nowhere from now on: Python flushes once more at its end, and would exit with 120 if that failed."""
+    try:
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, stream.fileno())
+        os.close(nowhere)
+    except OSError:  # also where the stream has no file
         pass
 
 
@@ -93,10 +110,7 @@ def flush() -> None:
 def report_lost_screen(error: ScreenLost) -> int:
     """Say that standard output was lost; return the exit code. A reader that left (`| head`) is no fault and gets no message."""
     cause = error.args[0]
-    try:  # Python flushes once more at its end: give that somewhere to go
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-    except OSError:
-        pass
+    _lead_nowhere(sys.__stdout__ or sys.stdout)
     if isinstance(cause, BrokenPipeError):
         return Exit.PIPE
     err(f"error: standard output cannot be written: {getattr(cause, 'strerror', None) or cause}\n")
@@ -166,22 +180,15 @@ class Progress:
 
     def _draw(self, text: str) -> None:
         self.clear()
-        try:
-            sys.stderr.write("\r" + text)
-            sys.stderr.flush()
-        except OSError:
-            return
-        self._drawn = len(text)
+        if _write_error("\r" + text):
+            self._drawn = len(text)
 
     def clear(self) -> None:
         """Erase the line before anything else is written."""
         if self._drawn:
             blank = "\r" + " " * self._drawn + "\r"
             self._drawn = 0
-            try:
-                sys.stderr.write(blank)
-            except OSError:
-                pass
+            _write_error(blank)
 
 
 def speed_words(licks: float) -> str:
