@@ -148,6 +148,27 @@ def test_what_to_practice_can_be_looped(browser: Any, four: Path) -> None:
         assert one.wrong == []
 
 
+def test_a_loop_has_all_bars_between(browser: Any, run_from: Callable[..., Run]) -> None:
+    """The last time through a first ending is left out; it is in what is to be practiced."""
+    run_from()
+    write(
+        "ends.lick",
+        'key A minor\ntempo 100\nstep 1/8\nlick "Four"\n|: A0 A3 D0 D2 G0--- |1st G0 D2 D0 A3 A0--- :|2nd B1--- G2--- ||\n',
+    )
+    assert main(["make", "ends.lick", "--to", "page", "--silent-page", "--out", "out"]) == 0
+    with Opened(browser, next(Path("out").resolve().rglob("*four*.html"))) as one:
+        assert one.page.evaluate(
+            _DROP, ["h1", _reported(practice_steps=[_a_step(72, (1, 3)), _a_step(72, (1, 1), (3, 3))])]
+        )
+        buttons = one.page.locator("#heard-report button")
+        # Bars as played: 1, 2, 1, 3.
+        for n, part in enumerate(([0, 3], [0, 0], [3, 3])):
+            buttons.nth(n).click()
+            one.status("Counting in.")
+            assert _played(one.page)[:2] == part
+        assert one.wrong == []
+
+
 def test_what_cannot_be_looped_is_said_in_words_alone(browser: Any, four: Path) -> None:
     """Another lick's bars are none of this page's; a step that is not as ours are is not trusted, nor are those beside it."""
     step = _a_step(72, (1, 1))

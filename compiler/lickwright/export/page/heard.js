@@ -13,12 +13,17 @@
   const MOST_LOOPS = 4; // buttons of one thing to practice
   const bars = score.takes[0].bars.map((bar) => Number(bar.name));
 
-  // The shortest stretch of bars as played from one written bar to another; null where there is none.
+  // The shortest stretch of bars as played from one written bar to another with all between them; null where there is none.
   const stretch = ({ from, to }) => {
+    const wanted = new Set(bars.filter((bar) => from <= bar && bar <= to));
     let found = null;
     bars.forEach((bar, first) => {
-      const last = bar === from ? bars.indexOf(to, first) : -1;
-      if (last >= 0 && !(found && found[1] - found[0] <= last - first)) found = [first, last];
+      if (bar !== from) return;
+      const left = new Set(wanted);
+      for (let last = first; last < bars.length && !(found && found[1] - found[0] <= last - first); last++) {
+        left.delete(bars[last]);
+        if (bars[last] === to && !left.size) found = [first, last];
+      }
     });
     return found;
   };
