@@ -25,10 +25,11 @@ from lickwright.listen.judge_gestures import judge_gestures
 from lickwright.listen.judge_notes import judge_pitches
 from lickwright.listen.lateness import OnsetTiming, judge_onsets, overall_pace
 from lickwright.listen.match import MatchedPass, Matching
+from lickwright.listen.mirrors import fit_against_mirrors
 from lickwright.listen.model import HeardNote, HeardPause, JudgedPass, Judgement, NoteVerdict, Refusal, RefusalKind
 from lickwright.listen.pass_times import begun_at_picks, begun_starts, pass_times
 from lickwright.listen.reading import LEAST_READ, read_as_lick
-from lickwright.listen.recognition import RIGHT_SHARE, UNLIKE, judge_likeness, right_share
+from lickwright.listen.recognition import RIGHT_SHARE, UNLIKE, groups_played, judge_likeness, right_share
 from lickwright.listen.stretches import PICKED, Hearing
 from lickwright.listen.told_times import onset_blurs, steady_onsets, times_told
 from lickwright.listen.tuning import KnownNote, measured_tuning, overall_tuning
@@ -68,7 +69,8 @@ def judge_hearing(timeline: Timeline, performance: Performance, hearing: Hearing
     if not passes:
         return refused(UNLIKE)
     one = max(passes, key=_goodness)
-    if why := judge_likeness(one, shift, matching.cost):
+    fit = fit_against_mirrors(hearing, reading.groups[: groups_played(one)], higher)
+    if why := judge_likeness(one, shift, fit):
         return refused(why, shift)
     passes = tuple(other for other in passes if other is one or right_share(other) >= RIGHT_SHARE)
     return Judgement(
