@@ -14,8 +14,8 @@ from lickwright.build.isolated_calls import Ended, call_isolated
 from lickwright.cli.listen_licks import KnownLick
 from lickwright.cli.listen_take import recording_day
 from lickwright.export import Options
-from lickwright.listen.best_fit import best_fit
-from lickwright.listen.expected import ExpectedGroup, expected_groups
+from lickwright.listen.best_fit import LickLibrary
+from lickwright.listen.expected import expected_groups
 from lickwright.listen.judge import judge_hearing
 from lickwright.listen.model import Judgement, TakeContext
 from lickwright.listen.report_json import judgement_as_json
@@ -26,6 +26,7 @@ from lickwright.report.console import describe_crash
 _ENDED = "listening to it was ended from outside, as happens where memory is short"
 _SHORT = "there is not enough memory to hear it"
 _FEWEST = 3  # recordings for which processes are started
+_HEARD = 3  # licks that fit best, of which the first that is not refused is the one
 
 
 class Task(NamedTuple):
@@ -68,15 +69,16 @@ class _Choice:
     def __init__(self, licks: Sequence[KnownLick]) -> None:
         self._licks = licks
 
-    def fitting_lick(self, hearing: Hearing) -> KnownLick | None:
-        """Return the lick that fits best to what was heard; None where nothing was heard that sounds like a guitar."""
-        index = best_fit(hearing, self._groups)
-        return None if index is None else self._licks[index]
+    def fitting_licks(self, hearing: Hearing) -> list[KnownLick]:
+        """Return the licks that fit best to what was heard, the best first; none where nothing was heard that sounds like a guitar."""
+        return [self._licks[index] for index in self._library.best_fits(hearing, _HEARD)]
 
     @cached_property
-    def _groups(self) -> list[list[ExpectedGroup]]:
-        """The groups of every lick, made once for a process, and only where they are needed."""
-        return [expected_groups(one.lowered.timeline, one.lowered.performance(Options())) for one in self._licks]
+    def _library(self) -> LickLibrary:
+        """Every lick as it should sound, made once for a process, and only where it is needed."""
+        return LickLibrary(
+            [expected_groups(one.lowered.timeline, one.lowered.performance(Options())) for one in self._licks]
+        )
 
 
 def _empty_entry(task: Task, state: str) -> dict[str, Any]:
@@ -110,22 +112,35 @@ def _heard(choice: _Choice, task: Task) -> dict[str, Any]:
     read = read_recording(task.path)
     notes: dict[str, Any] = {"notes": list(read.notes)}
     hearing = hear_recording(read.recording)
-    lick, how = task.lick, "name"
-    if lick is None:
-        lick, how = choice.fitting_lick(hearing), "fit"
-    if lick is None:
-        return notes | {"error": "nothing was heard that sounds like a guitar"}
-    judgement = _judged(lick, hearing)
-    if judgement.refusal and how == "fit":
-        return notes | {"error": "this sounds like none of the licks"}
-    other = choice.fitting_lick(hearing) if judgement.refusal else None
-    if other is not None and other.key != lick.key and not _judged(other, hearing).refusal:
-        notes["error"] = f'it sounds like "{other.title}"'
+    if task.lick is None:
+        fits = choice.fitting_licks(hearing)
+        if not fits:
+            return notes | {"error": "nothing was heard that sounds like a guitar"}
+        found = _recognized(fits, hearing)
+        if found is None:
+            return notes | {"error": "this sounds like none of the licks"}
+        return notes | _judged_entry(task, read.notes, *found, "fit")
+    judgement = _judged(task.lick, hearing)
+    if judgement.refusal:
+        others = [lick for lick in choice.fitting_licks(hearing) if lick.key != task.lick.key]
+        if found := _recognized(others, hearing):
+            notes["error"] = f'it sounds like "{found[0].title}"'
+    return notes | _judged_entry(task, read.notes, task.lick, judgement, "name")
+
+
+def _recognized(licks: Sequence[KnownLick], hearing: Hearing) -> tuple[KnownLick, Judgement] | None:
+    """Return the first of some licks that is not refused, with its judgement; None where all are."""
+    judged = ((lick, _judged(lick, hearing)) for lick in licks)
+    return next(((lick, judgement) for lick, judgement in judged if not judgement.refusal), None)
+
+
+def _judged_entry(task: Task, said: Sequence[str], lick: KnownLick, judgement: Judgement, how: str) -> dict[str, Any]:
+    """Return what an entry has of a recording that is judged by a lick, which was found by its name or by its fit. `said`: what was noticed about the file."""
     context = TakeContext(
-        lick.title, False, os.path.basename(task.path), recording_day(task.path), read.notes, lick.ladder
+        lick.title, False, os.path.basename(task.path), recording_day(task.path), tuple(said), lick.ladder
     )
     report = judgement_as_json(judgement, context)
-    return notes | {"lick": lick.title, "matched_by": how, "differs": judgement.differs, "report": report}
+    return {"lick": lick.title, "matched_by": how, "differs": judgement.differs, "report": report}
 
 
 def _judged(lick: KnownLick, hearing: Hearing) -> Judgement:

@@ -1,12 +1,13 @@
 """Which of many licks a recording is of, where its name does not say it.
 
-In: a `Hearing` and the groups of each lick. Out: the index of the lick that fits best. Licks whose pitches are heard least are left out first, since a whole
-match of each takes too long.
+In: a `Hearing` and the groups of each lick. Out: the indices of the licks that fit best. A whole match of each would take too long, so that those whose
+pitches are heard least are left out first. A library may have one lick in every key: a lick that fits as it is written comes before one that has to be
+shifted. It may have one lick several times, as at other tempos: licks of the same notes in the same rhythm are matched once, and the first is named.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,33 +18,61 @@ from lickwright.listen.match_costs import pitch_costs
 from lickwright.listen.stretches import Hearing
 from lickwright.listen.tuning import overall_tuning
 
-_TRIED = 12  # licks that are matched as a whole
-_SHIFTS = range(-6, 7)  # semitones by which a whole may be shifted
+_TRIED = 16  # licks that are matched as a whole
+_SHIFTS = [by for by in range(-6, 7) if by]  # semitones by which a whole may be shifted
+_LESS_LIKE = 0.15  # likeness by which a shift must be better than none for it to be tried
+_COSTLIER = 0.08  # cost a group by which a shifted reading must be cheaper
+_LONGEST = 0.5  # seconds that a note counts for at most
+_FINE = 100  # parts of a lick's length in which two rhythms are compared
 
 
-def best_fit(hearing: Hearing, licks: Sequence[Sequence[ExpectedGroup]]) -> int | None:
-    """Return the index of the lick that a recording fits best; None where nothing was heard, or there are no licks."""
-    if not licks or not np.isfinite(hearing.pitches).any():
-        return None
-    tuning = overall_tuning(hearing)
-    heard = _heard_pitches(hearing, tuning)
-    wanted = [_wanted_pitches(groups) for groups in licks]
-    shifts = [max(_SHIFTS, key=lambda by: (_likeness(heard, pitches, by), -abs(by))) for pitches in wanted]
-    likeness = [_likeness(heard, pitches, shift) for pitches, shift in zip(wanted, shifts, strict=True)]
-    likeliest = sorted(range(len(licks)), key=lambda n: -likeness[n])[:_TRIED]
-    costs = {n: _cost(hearing, licks[n], tuning, shifts[n]) for n in likeliest}
-    return min(costs, key=lambda n: costs[n])
+class LickLibrary:
+    """The licks that recordings may be of, prepared once for many recordings."""
+
+    def __init__(self, licks: Sequence[Sequence[ExpectedGroup]]) -> None:
+        first: dict[Hashable, int] = {}
+        for n, groups in enumerate(licks):
+            first.setdefault(_notes_in_rhythm(groups), n)
+        self._licks = [(n, licks[n]) for n in first.values()]
+        self._wanted = np.array([_wanted_pitches(groups) for _, groups in self._licks]).reshape(-1, 128)
+
+    def best_fits(self, hearing: Hearing, most: int) -> list[int]:
+        """Return the indices of the licks that a recording fits best, the best first; none where nothing was heard."""
+        if not self._licks or not np.isfinite(hearing.pitches).any():
+            return []
+        tuning = overall_tuning(hearing)
+        heard = _heard_pitches(hearing, tuning)
+        as_written = self._wanted @ heard
+        shifted = np.array([self._wanted @ np.roll(heard, -by) for by in _SHIFTS]) - _LESS_LIKE
+        likeness = np.maximum(as_written, shifted.max(axis=0))
+        likeliest = np.argsort(-likeness, kind="stable")[:_TRIED]
+        costs = {}
+        for n in likeliest:
+            index, groups = self._licks[n]
+            needs_shift = shifted[:, n].max() > as_written[n]
+            shift = _SHIFTS[int(np.argmax(shifted[:, n]))] if needs_shift else 0
+            costs[index] = _lick_cost(hearing, groups, tuning, shift)
+        return sorted(costs, key=lambda index: costs[index])[:most]
 
 
-def _cost(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: float, shift: int) -> float:
+def _lick_cost(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: float, shift: int) -> float:
     """Return what a lick costs as written, or shifted as its pitches suggest, whichever is less."""
-    return min(match_groups(hearing, groups, pitch_costs(hearing, groups, tuning + by)).cost for by in {0, shift})
+    cost = match_groups(hearing, groups, pitch_costs(hearing, groups, tuning)).cost
+    if not shift:
+        return cost
+    return min(cost, match_groups(hearing, groups, pitch_costs(hearing, groups, tuning + shift)).cost + _COSTLIER)
+
+
+def _notes_in_rhythm(groups: Sequence[ExpectedGroup]) -> Hashable:
+    """Return what is equal for two licks of the same notes, as they sound, in the same rhythm at any tempo."""
+    end = max((group.at + group.length for group in groups), default=0.0) or 1.0
+    return tuple((round(_FINE * g.at / end), g.first, g.low, g.high, g.pitches, g.why) for g in groups)
 
 
 def _heard_pitches(hearing: Hearing, tuning: float) -> NDArray[np.float64]:
     """Return for each MIDI pitch the seconds that it was heard, at most half a second at a time."""
     found = np.zeros(128)
-    lengths = np.minimum(np.diff(hearing.starts), 0.5)
+    lengths = np.minimum(np.diff(hearing.starts), _LONGEST)
     for pitch, length in zip(hearing.pitches, lengths, strict=True):
         if np.isfinite(pitch):
             found[int(np.clip(round(float(pitch) - tuning), 0, 127))] += length
@@ -55,9 +84,5 @@ def _wanted_pitches(groups: Sequence[ExpectedGroup]) -> NDArray[np.float64]:
     for group in groups:
         if group.kind in (ExpectedKind.SINGLE, ExpectedKind.PAIR):
             for pitch in group.pitches:
-                found[round(pitch)] += min(0.5, group.length)
+                found[round(pitch)] += min(_LONGEST, group.length)
     return found / max(1e-9, float(np.linalg.norm(found)))
-
-
-def _likeness(heard: NDArray[np.float64], wanted: NDArray[np.float64], shift: int) -> float:
-    return float(heard @ np.roll(wanted, shift))
