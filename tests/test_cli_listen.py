@@ -495,6 +495,7 @@ def test_a_folder_is_matched_by_name_and_by_fit_and_heard_once(
     code, out, err = run("takes", "--licks", "licks", "--report", "all.json")
     assert (code, err) == (0, "")
     assert [line.split()[0] for line in out.splitlines()] == ["lick", "Hill", "Walk", "2"]
+    assert "100%   ready    walk-mara.wav" in out
     assert out.endswith("\n2 recordings: 2 right\n")
     entries = json.loads(Path("all.json").read_text("utf-8"))["recordings"]
     assert {e["file"]: (e["lick"], e["matched_by"]) for e in entries} == {

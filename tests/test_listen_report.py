@@ -308,6 +308,7 @@ def test_what_to_practice_has_the_bars_that_a_player_can_loop() -> None:
     steps = _json(_played(3, 18))["practice_steps"]
     assert steps[0] == {
         "words": "find the notes of bars 1 and 3 slowly, at 80 beats a minute, until they are right three times in a row",
+        "short": "find the notes of bars 1 and 3 slowly, at 80 beats a minute, until they are right three times in a row",
         "bars": [{"from": 1, "to": 1}, {"from": 3, "to": 3}], "bpm": 80,
     }  # fmt: skip
     found = _json(_skipped())

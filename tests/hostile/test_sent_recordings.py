@@ -85,7 +85,8 @@ _THROUGH: dict[str, Any] = {"pauses": [], "skips": [], "bars": [], "begun_again"
 
 def _entry(**more: Any) -> dict[str, Any]:
     report = {
-        "refusal": "", "caution": "", "passes": [{"tempo_percent": 100.0, "score": {"of_100": 100}, "remarks": [], **_THROUGH}], "best": 0, "practice": [],
+        "refusal": "", "caution": "", "passes": [{"tempo_percent": 100.0, "score": {"of_100": 100}, "remarks": [], **_THROUGH}], "best": 0,
+        "practice": [], "practice_steps": [],
         "headline": "", "facts": [],
     }  # fmt: skip
     usual = {
@@ -115,6 +116,7 @@ BAD_ENTRIES: list[Any] = [
     _within(passes=[]), _within(passes=None), _within(passes=[None]), _within(best=-1), _within(best=1), _within(best="0"), _within(best=True),
     _passed(tempo_percent="x"), _passed(score={"of_100": 10**9}), _passed(score=None), _passed(remarks=None), _passed(remarks=[None]),
     _passed(remarks=[{"about": "note", "bar": "1"}]), _passed(remarks=[{"about": [], "bar": 1}]), _passed(remarks=[{"about": "note", "bar": 10**9}]),
+    _within(practice_steps=None), _within(practice_steps=[3]), _within(practice_steps=[{"short": 7}]),
     _within(practice=[None]), _within(practice="x"), _within(headline=None), _within(facts="x"), _within(facts=[7]),
     _passed(remarks=[{"about": "note", "bar": 1, "place": 1, "words": ""}]), _passed(remarks=[{"about": "note", "bar": 1, "place": "", "words": None}]),
     _passed(pauses=None), _passed(bars=[None]), _passed(pauses=[7]), _passed(skips=[{"bar": 10**9}]), _passed(begun_again="x"), _passed(breaks_off=None),

@@ -86,10 +86,12 @@ def _is_report(value: Any) -> bool:
     passes, best = value.get("passes"), value.get("best")
     if not isinstance(passes, list) or not isinstance(best, int) or not 0 <= best < len(passes):
         return False
-    texts = (
-        isinstance(value.get("headline"), str) and _are_texts(value.get("facts")) and _are_texts(value.get("practice"))
-    )
-    return texts and _is_pass(passes[best])
+    texts = isinstance(value.get("headline"), str) and all(map(_are_texts, map(value.get, ("facts", "practice"))))
+    return texts and _are_steps(value.get("practice_steps")) and _is_pass(passes[best])
+
+
+def _are_steps(value: Any) -> bool:
+    return isinstance(value, list) and all(isinstance(one, dict) and isinstance(one.get("short"), str) for one in value)
 
 
 def _is_pass(value: Any) -> bool:

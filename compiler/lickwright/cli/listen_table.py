@@ -42,7 +42,7 @@ def _cells(entry: Mapping[str, Any]) -> tuple[str, str, str, str]:
     if report["refusal"]:
         return entry["lick"], "", "", entry["error"] or report["refusal"]
     one = report["passes"][report["best"]]
-    look_at = "; ".join(_differences(one)) or next(iter(report["practice"]), "")
+    look_at = "; ".join(_differences(one)) or next((step["short"] for step in report["practice_steps"]), "")
     return entry["lick"], str(one["score"]["of_100"]), f"{one['tempo_percent']:.0f}%", look_at
 
 

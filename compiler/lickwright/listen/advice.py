@@ -42,10 +42,9 @@ class PracticeStep(NamedTuple):
     """One thing to practice."""
 
     words: str
-    bars: tuple[
-        tuple[int, int], ...
-    ] = ()  # first and last number of each run of written bars; () where it is not about bars
-    bpm: float | None = None  # at which to practice them, in beats of the lick's own; None where it is not about bars
+    short: str  # the same in a few words, for a list
+    bars: tuple[tuple[int, int], ...] = ()  # first and last number of each run of written bars; () if not about bars
+    bpm: float | None = None  # at which to practice them, in beats of the lick's own; None if not about bars
 
 
 class _Weighed(NamedTuple):
@@ -55,10 +54,10 @@ class _Weighed(NamedTuple):
     step: PracticeStep
 
 
-def _step(weight: int, words: str, bars: Iterable[int], bpm: float) -> _Weighed:
-    """Return a step about the bars of these numbers, in order."""
+def _step(weight: int, words: str, bars: Iterable[int], bpm: float, short: str = "") -> _Weighed:
+    """Return a step about the bars of these numbers, in order; `short` is left out where its words are needed whole."""
     runs = tuple((run[0], run[-1]) for run in bar_runs(bars))
-    return _Weighed(weight, PracticeStep(words, runs, bpm))
+    return _Weighed(weight, PracticeStep(words, short or words, runs, bpm))
 
 
 class _Order(NamedTuple):
@@ -80,6 +79,7 @@ _ORDERS = {
     "vibrato": _Order(1, "hold the notes with vibrato in {bars} and move the pitch up and back evenly; speed comes later"),
 }  # fmt: skip
 _PART_READY = "this part is ready: play it from memory, then with the bars before and after it"
+_READY_WORDS = "it is ready: play it from memory, then in another key"
 _TO_BE_READY = 3  # the weight of what stands in the way, up to which a faster tempo may be tried
 
 
@@ -116,7 +116,7 @@ def _about_whole(timeline: Timeline, one: JudgedPass, bpm: float) -> Iterator[_W
         words = (
             f"play it with a click at {bpm:g} beats a minute: you get {how} by {100 * abs(one.drift):.0f} % on the way"
         )
-        yield _step(4, words, _all_bars(timeline), bpm)
+        yield _step(4, words, _all_bars(timeline), bpm, f"it gets {how}")
     if one.pauses:
         words = f"join the parts at {listed_bars(_bars_to(timeline, one.pauses))} without a pause, at {bpm:g} beats a minute"
         yield _step(4 * len(one.pauses), words, _bars_across(timeline, one, one.pauses), bpm)
@@ -139,7 +139,7 @@ def _about_feel(judgement: Judgement, bpm: float) -> Iterator[_Weighed]:
             how = f"swing the {value_name(written.unit)} notes, {long}:{short},"
         else:
             how = f"play the {value_name(judgement.feel.unit)} notes evenly"
-        yield _step(4, f"{how} with a click at {bpm:g} beats a minute", _all_bars(timeline), bpm)
+        yield _step(4, f"{how} with a click at {bpm:g} beats a minute", _all_bars(timeline), bpm, how.rstrip(","))
 
 
 def _all_bars(timeline: Timeline) -> list[int]:
@@ -173,8 +173,9 @@ def _about_unsteady(bars: Sequence[int], bpm: float) -> Iterator[_Weighed]:
     """Yield what to do about bars that came out right in the best pass, and not in others."""
     if bars:
         it = "it is" if len(bars) == 1 else "they are"
-        words = f"make {listed_bars(bars)} sure, at {bpm:g} beats a minute, until {it} right three times in a row"
-        yield _step(_TO_BE_READY + len(bars), words, bars, bpm)
+        short = f"make {listed_bars(bars)} sure"
+        words = f"{short}, at {bpm:g} beats a minute, until {it} right three times in a row"
+        yield _step(_TO_BE_READY + len(bars), words, bars, bpm, short)
 
 
 def unsteady_bars(judgement: Judgement, pass_remarks: Sequence[Sequence[Remark]]) -> list[tuple[int, int, int]]:
@@ -205,10 +206,10 @@ def _next_step(timeline: Timeline, faster: float | None, anything: bool, is_part
     """Return what comes next for somebody who is ready for it."""
     if faster is not None:
         words = f"climb: the next tempo is {faster:g} beats a minute"
-        return [_step(0, words, _all_bars(timeline), faster).step]
+        return [_step(0, words, _all_bars(timeline), faster, f"climb to {faster:g} beats a minute").step]
     if anything:
         return []
-    return [PracticeStep(_PART_READY if is_part else "it is ready: play it from memory, then in another key")]
+    return [PracticeStep(_PART_READY if is_part else _READY_WORDS, "ready")]
 
 
 def _tempos(timeline: Timeline, one: JudgedPass, ladder: Ladder) -> tuple[float, float | None]:

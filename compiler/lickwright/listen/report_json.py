@@ -56,7 +56,8 @@ def judgement_as_json(judgement: Judgement, context: TakeContext) -> dict[str, A
 
 
 def _practice_step(step: PracticeStep) -> dict[str, Any]:
-    return {"words": step.words, "bars": [{"from": first, "to": last} for first, last in step.bars], "bpm": step.bpm}
+    runs = [{"from": first, "to": last} for first, last in step.bars]
+    return {"words": step.words, "short": step.short, "bars": runs, "bpm": step.bpm}
 
 
 def _pass(timeline: Timeline, one: JudgedPass, remarks: Sequence[Remark]) -> dict[str, Any]:
