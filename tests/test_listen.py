@@ -561,6 +561,19 @@ def test_a_note_that_no_stretch_begins_is_told_to_be_early_or_late_where_its_par
     _is_told_late(found, 4, tones[4].start, late)
 
 
+def test_the_stretch_that_a_note_without_one_begins_with_is_a_free_one() -> None:
+    timeline = timeline_of(WALK)
+    tones, performance = take_of(timeline)
+    found = matched_pass(timeline, tones, performance, 4)
+    assert found.times.begins[4] is None
+    own = found.stretch_at(4, min(found.hearing.starts, key=lambda at: abs(at - tones[4].start)))
+    assert own is not None
+    assert found.hearing.starts[own] == pytest.approx(tones[4].start, abs=0.01)
+    assert found.stretch_at(4, tones[4].start + 0.05) is None
+    assert found.stretch_at(4, float(found.hearing.starts[found.times.begins[3] or 0])) is None
+    assert found.stretch_at(3, tones[4].start) == found.times.begins[3]
+
+
 def test_a_repeated_note_that_is_left_out_is_not_heard_in_the_ring_of_the_one_before() -> None:
     timeline = timeline_of('tempo 100\nstep 1/4\nlick "Again"\n| E3 E3 E3 E3 | A0 A2 A3 D0 ||\n')
     tones, performance = take_of(timeline)
@@ -569,23 +582,39 @@ def test_a_repeated_note_that_is_left_out_is_not_heard_in_the_ring_of_the_one_be
     assert found.times.starts[1] is None
 
 
-def _overdriven(left_out: int = -1) -> dict[int, NoteVerdict]:
-    """The verdicts on a lick with repeated notes that are struck softly through an overdriven amplifier; one may be left out, its string rings on."""
+def _overdriven(left_out: int = -1, late: tuple[int, float] = (0, 0.0)) -> Judgement:
+    """What is heard of repeated notes that are struck softly through an overdriven amplifier; one may be left out, its string rings on, and one late."""
     timeline = timeline_of(
         'tempo 100\nstep 1/8\nlick "Again"\n| A0 E3 E3 E3 E3 E3 A0 A2 | B8 B8 B8 B8 A3 D0 D2 G0 ||\n'
     )
     tones = [t._replace(picked=t.sound not in (2, 3, 4, 5, 9, 10, 11)) for t in take_of(timeline)[0]]
+    n, seconds = late
+    if seconds:
+        tones[n] = tones[n]._replace(start=tones[n].start + seconds)
+        tones[n - 1] = tones[n - 1]._replace(end=tones[n].start)
     if left_out >= 0:
         tones[left_out - 1] = tones[left_out - 1]._replace(end=tones[left_out].end)
         del tones[left_out]
-    found = judged(timeline, (0.3 * np.tanh(30 * pluck(tones))).astype(np.float32))
+    return judged(timeline, (0.3 * np.tanh(30 * pluck(tones))).astype(np.float32))
+
+
+def _heard_verdicts(found: Judgement) -> dict[int, NoteVerdict]:
+    """The verdicts on the notes that were heard to begin."""
     return {n.sound.index: n.verdict for n in best(found).notes if n.onset is not None}
 
 
 def test_repeated_notes_are_heard_where_an_amplifier_levels_them() -> None:
     """Neither the level nor the high band tells that a string is struck again."""
-    assert _overdriven() == dict.fromkeys(range(16), NoteVerdict.RIGHT)
-    assert set(range(16)) - set(_overdriven(10)) == {10}
+    assert _heard_verdicts(_overdriven()) == dict.fromkeys(range(16), NoteVerdict.RIGHT)
+    assert set(range(16)) - set(_heard_verdicts(_overdriven(10))) == {10}
+
+
+@pytest.mark.parametrize(("n", "late"), [(10, 0.08), (11, -0.1), (11, 0.08)])
+def test_a_repeated_note_is_told_to_be_late_where_an_amplifier_levels_it(n: int, late: float) -> None:
+    """No pitch rises there, and the high band hardly: that all bands rise together tells that the string is struck."""
+    found = _overdriven(late=(n, late))
+    assert differing(found) == {n: {DifferenceKind.LATE if late > 0 else DifferenceKind.EARLY}}
+    assert note_at(found, n).late == pytest.approx(late, abs=0.015)
 
 
 @pytest.mark.parametrize("again", [False, True])

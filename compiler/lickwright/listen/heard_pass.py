@@ -24,6 +24,7 @@ SHARP = 4.0  # decibels that the high band rises by where a string is struck aga
 # Decibels that the high band rises by where that alone tells that a string is struck again: 5 at most where such a note was left out, 10 and more where it
 # was played.
 STRUCK_AGAIN = 8.0
+RENEWED = 3.0  # odds that a string is struck again, which one note in a thousand has that only rings on
 NEAR = 0.008  # seconds on either side of an instant that was found as the sharpest one
 CLAIMED = 0.020  # seconds on either side of where a stretch begins
 _NEXT = 0.050  # seconds that are kept from the notes before and after
@@ -71,6 +72,14 @@ class HeardPass:
             return (at,)
         first = self.place(before) + (groups[n].at - groups[before].at) / self.tempo
         return at, first, first + waits
+
+    def stretch_at(self, n: int, at: float) -> int | None:
+        """Return the stretch that begins group `n`, else one that begins at an instant (seconds) and no other group; None where there is none."""
+        begins = self.times.begins
+        if begins[n] is not None:
+            return begins[n]
+        k = int(np.searchsorted(self.hearing.starts[:-1], at))
+        return k if k < self.hearing.count and self.hearing.starts[k] == at and k not in begins else None
 
     def around(self, n: int) -> tuple[int | None, int | None]:
         """Return the groups that are heard before group `n` and after it."""

@@ -13,7 +13,7 @@ import numpy as np
 from lickwright.core.fast_dataclass import replace
 from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN, Entry
 from lickwright.listen.expected import ExpectedKind
-from lickwright.listen.heard_pass import AROUND, CLAIMED, NEAR, ON_TIME, SHARP, STRUCK_AGAIN, HeardPass
+from lickwright.listen.heard_pass import AROUND, CLAIMED, NEAR, ON_TIME, RENEWED, SHARP, STRUCK_AGAIN, HeardPass
 from lickwright.listen.lateness import judge_onsets
 from lickwright.listen.pass_times import PassTimes, pass_times
 from lickwright.listen.picks import onset_instant
@@ -29,7 +29,6 @@ _RISEN_AWAY = 10.0  # decibels that its pitch must rise by there,
 _STRONGER = 6.0  # and by which that entry must be stronger than the one with its stretch
 _EXTRA_BEFORE = 0.100  # seconds by which the pitch of a note may come before it as an extra note
 _RISEN_ON_TIME = 6.0  # decibels that a pitch must rise by whose stretch begins elsewhere
-_RENEWED = 3.0  # odds that a string is struck again, which one note in a thousand has that only rings on
 _NO_WEAKER = 4.0  # by how much an entry on time may be weaker than the one elsewhere, which may be a noise
 
 
@@ -67,11 +66,15 @@ def _entry_near(heard: HeardPass, n: int, at: float) -> float | None:
 
 
 def _entry_well_before(heard: HeardPass, n: int, at: float) -> float | None:
-    """Return when a single note that is new enters beyond doubt and is struck sharply, well before an instant; None where it does not."""
+    """Return when a single note that is new enters beyond doubt and is struck, well before an instant; None where it does not."""
     if heard.groups[n].kind is not ExpectedKind.SINGLE or heard.repeats(n):
         return None
     early = _entry_before(heard, n, at - AROUND)
-    return early.at if early is not None and heard.is_struck_sharply(early.at) else None
+    if early is None:
+        return None
+    begun = heard.stretch_at(n, early.at)
+    is_struck = begun is not None and heard.hearing.picks[begun] > PICKED
+    return early.at if is_struck or heard.is_struck_sharply(early.at) else None
 
 
 def _entry_well_after(heard: HeardPass, n: int, at: float) -> float | None:
@@ -79,9 +82,7 @@ def _entry_well_after(heard: HeardPass, n: int, at: float) -> float | None:
     if heard.groups[n].kind is not ExpectedKind.SINGLE or heard.repeats(n):
         return None
     found = _entry_between(heard, n, at + AROUND, heard.room(n, at, _LATEST)[1] - _LEAK)
-    begun = [heard.hearing.starts[b] for b in heard.times.begins if b is not None]
-    is_free = found is not None and found.at in heard.hearing.starts and found.at not in begun
-    return found.at if found is not None and is_free else None
+    return found.at if found is not None and heard.stretch_at(n, found.at) is not None else None
 
 
 def _entries_before_stretches(heard: HeardPass) -> Iterator[tuple[int, float]]:
@@ -136,7 +137,7 @@ def _struck_again_at(heard: HeardPass, n: int, at: float) -> float | None:
     if group.kind is not ExpectedKind.SINGLE or not group.struck or not heard.rings(n, at):
         return None
     odds, struck_at = heard.renewal(n, at)
-    if odds > _RENEWED:
+    if odds > RENEWED:
         return onset_instant(heard.hearing.features, struck_at, AROUND / 3, AROUND / 3)
     sharp, struck_at = heard.sharpest(*heard.room(n, at, _FARTHER))
     return struck_at if sharp > STRUCK_AGAIN and heard.repeats(n) else None

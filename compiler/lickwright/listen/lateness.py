@@ -13,7 +13,11 @@ import numpy as np
 
 from lickwright.listen.tempo_curve import TempoCurve, Values, fit_tempo_curve
 
-LEAST = 4  # onsets that a tempo needs, and that lie between two jumps so that one of them may be late
+LEAST = 4  # onsets that a tempo needs
+_OTHERS, _OTHERS_OF_ONE = (
+    3,
+    2,
+)  # onsets in time between two jumps by which others there are told to be late; a single one
 PAUSE = 0.30  # seconds from which on a jump of time is a pause, or one back is time left out
 SURE = 2.25  # standard deviations from which on an onset that is off by `deviations.LATE` is late rather than loose: one in forty by chance
 _AT_ONCE, _OVERLAP = (
@@ -75,7 +79,8 @@ def _lateness(curve: TempoCurve) -> tuple[Values, Values]:
     for first, last in zip(ends, ends[1:], strict=False):
         in_time = ~curve.out[first:last]
         others = in_time.sum() - in_time
-        late[first:last][others < LEAST - 1] = np.nan
+        few = _OTHERS_OF_ONE if in_time.sum() == last - first - 1 else _OTHERS
+        late[first:last][others < few] = np.nan
     for k, (seconds, sure) in curve.jumps.items():
         if abs(seconds) >= PAUSE:
             late[k] = np.nan

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN, SURE_STRENGTH, Entry
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
-from lickwright.listen.heard_pass import AROUND, CLAIMED, ON_TIME, SHARP, STRUCK_AGAIN, HeardPass
+from lickwright.listen.heard_pass import AROUND, CLAIMED, ON_TIME, RENEWED, SHARP, STRUCK_AGAIN, HeardPass
 from lickwright.listen.lateness import SURE, OnsetTiming
 from lickwright.listen.pass_times import PassTimes
 from lickwright.listen.stretches import PICKED
@@ -66,19 +66,27 @@ def _is_told(heard: HeardPass, n: int, start: float, timing: OnsetTiming) -> boo
     sharp = STRUCK_AGAIN if heard.times.begins[n] is None else SHARP
     if is_struck_again(heard, start, start - float(timing.late[n]), sharp):
         return False
-    return _is_sure(heard, n, start) and not _is_nearer_its_like(heard.groups, n, timing)
+    return _is_sure(heard, n, start, float(timing.late[n])) and not _is_nearer_its_like(heard.groups, n, timing)
 
 
-def _is_sure(heard: HeardPass, n: int, start: float) -> bool:
-    """Return whether the partials of a group rise where it begins, or a pick is there."""
-    begin, sharply = heard.times.begins[n], heard.is_struck_sharply(start)
+def _is_sure(heard: HeardPass, n: int, start: float, late: float) -> bool:
+    """Return whether the partials of a group rise where it begins, or a string is struck there; it is so many seconds late."""
     told = [entry for entry in heard.entries(n, start, CLAIMED) if entry is not None]
-    if sharply and _enter(told, RISEN, DOUBTFUL_STRENGTH):
+    if heard.is_struck_sharply(start) and (heard.repeats(n) or _enter(told, RISEN, DOUBTFUL_STRENGTH)):
         return True
+    if heard.is_repeated(n) and _is_renewed_late(heard, n, start, late):
+        return True
+    begin = heard.stretch_at(n, start)
     if begin is None:
-        return _enter(told, RISEN, _CLEAR) or (sharply and heard.repeats(n))
+        return _enter(told, RISEN, _CLEAR)
     struck = bool(heard.hearing.picks[begin] > PICKED)
     return _enter(told, -np.inf if struck else RISEN, SURE_STRENGTH) or (struck and not told)
+
+
+def _is_renewed_late(heard: HeardPass, n: int, start: float, late: float) -> bool:
+    """Return whether a string that sounds is struck again near the beginning of a group, and is early or late at that instant too."""
+    odds, struck_at = heard.renewal(n, start)
+    return odds > RENEWED and (late + struck_at - start) * np.sign(late) > DOUBTFUL_LATENESS
 
 
 def _enter(entries: Sequence[Entry], rise: float, strength: float) -> bool:
