@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from lickwright.listen.boundaries import find_boundaries
 from lickwright.listen.combs import comb_strength, stretch_spectrum
@@ -249,6 +250,42 @@ def test_a_late_note_before_a_pause_is_late() -> None:
     assert timing.late[1] > SURE * timing.error[1]
     assert np.nanmax(np.abs(np.delete(timing.late, 1))) < 0.03
     assert [k for k, _ in timing.pauses] == [4]
+
+
+def _loose(seed: int, count: int = 16, off: float = 0.008) -> NDArray[np.float64]:
+    """How far a player's onsets scatter, in seconds."""
+    return np.clip(np.random.default_rng(seed).normal(0, off, count), -2 * off, 2 * off)
+
+
+@pytest.mark.parametrize(("last", "most"), [(3, 1.25), (3, 1.5), (5, 1.7)])
+def test_who_slows_down_to_the_end_is_not_late_there(last: int, most: float) -> None:
+    written = np.arange(16) * 0.3
+    steps = np.full(15, 0.3)
+    steps[-last:] *= np.linspace(1, most, last + 1)[1:]
+    timing = judge_onsets(written, np.concatenate(([0], np.cumsum(steps))) + _loose(last), 0.004)
+    assert timing.slows == pytest.approx(15 - last, abs=1)
+    assert not (np.abs(timing.late) > np.maximum(SURE * timing.error, 0.06)).any()
+
+
+@pytest.mark.parametrize("late", [{15: 0.1}, {13: 0.1}, {14: -0.1}, {}])
+def test_who_is_late_at_the_end_does_not_slow_down(late: dict[int, float]) -> None:
+    heard = np.arange(16) * 0.315 + _loose(1)
+    for n, seconds in late.items():
+        heard[n] += seconds
+    timing = judge_onsets(np.arange(16) * 0.3, heard, 0.004)
+    assert timing.slows is None
+    assert set(np.flatnonzero(np.abs(timing.late) > np.maximum(SURE * timing.error, 0.06))) == set(late)
+
+
+@pytest.mark.parametrize(("late", "told"), [([0, 0, 0.12], [False, False, True]), ([0, 0, 0.12, -0.2], [False] * 4)])
+def test_of_few_notes_after_a_leap_a_single_one_is_late(late: list[float], told: list[bool]) -> None:
+    """With two notes that agree a third can be held against them; where two of four are off, the notes may have been taken for others."""
+    count = 10 + len(late)
+    heard = np.arange(count) * 0.4 + _loose(2, count, 0.004)
+    heard[10:] += np.array(late) - 0.7
+    timing = judge_onsets(np.arange(count) * 0.4, heard, 0.004)
+    assert [k for k, _ in timing.pauses] == [10]
+    assert list(np.nan_to_num(np.abs(timing.late[10:])) > 0.06) == told
 
 
 @pytest.mark.parametrize("seed", range(4))

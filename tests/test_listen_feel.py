@@ -1,4 +1,4 @@
-"""A lick that is swung where it is written straight, or the other way round: said once, with notes judged by the feel as played."""
+"""A lick that is swung where it is written straight, or the other way round, or that slows down to its end: said once, with notes judged by that."""
 
 from __future__ import annotations
 
@@ -78,6 +78,18 @@ def test_a_note_is_late_against_the_swing_that_is_played() -> None:
     found = _judged("straight", "shuffle", late=10)
     assert found.in_other_feel
     assert _differing(found) == {10: {"late"}}
+
+
+def test_a_lick_that_slows_down_to_its_end_has_no_late_note() -> None:
+    timeline = _lick("straight")
+    tones = take_of(timeline)[0]
+    first = tones[-5].start
+    for n in range(-4, 0):
+        tones[n] = moved(tones[n], later=0.25 * (tones[n].start - first) ** 2)
+    found = judged(timeline, pluck(tones))
+    assert found.passes[0].slows_from is not None
+    assert _differing(found) == {}
+    assert any(fact.startswith("it slows down to the end from bar 3, beat 3") for fact in summarize_take(found).facts)
 
 
 def _onsets(timeline: Timeline, shares: Sequence[float], unit: int) -> list[Onset]:

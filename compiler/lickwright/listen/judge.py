@@ -161,6 +161,7 @@ def _judge_pass(
     return JudgedPass(
         start, max(times.stops), pace, _drift(timing), tuple(notes), tuple(extras), *_jumps(groups, heard, timing, again),
         tuple(sound for sound, _ in again), ends_at, _score(notes, len(extras)),
+        None if timing.slows is None else groups[timing.slows].sounds[0],
     )  # fmt: skip
 
 

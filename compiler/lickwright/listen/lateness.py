@@ -35,6 +35,7 @@ class OnsetTiming(NamedTuple):
     ]  # onsets before which there is a pause, and its seconds; where time was left out they are below 0
     pace: Values  # seconds played for each second written, around each onset
     error: Values  # seconds, one standard deviation: how far an onset of this player is from where it is expected by chance
+    slows: int | None = None  # the onset from which on the pace falls to the end
 
 
 def judge_onsets(written: Values, heard: Values, blur: Values | float = 0.0) -> OnsetTiming:
@@ -51,12 +52,13 @@ def judge_onsets(written: Values, heard: Values, blur: Values | float = 0.0) -> 
     blurs = np.broadcast_to(blur, len(written))[told]
     for part, kept in _parts(len(told)):
         here = told[part]
-        curve = fit_tempo_curve(written[here] * whole, heard[here], blurs[part])
+        curve = fit_tempo_curve(written[here] * whole, heard[here], blurs[part], may_slow=part.stop == len(told))
         pace[here[kept]] = whole * curve.pace[kept]
         late[here[kept]], error[here[kept]] = (values[kept] for values in _lateness(curve))
         jumps = ((k, seconds) for k, (seconds, _) in sorted(curve.jumps.items()) if kept.start <= k < kept.stop)
         pauses += [(int(here[k]), seconds) for k, seconds in jumps if abs(seconds) >= PAUSE]
-    return OnsetTiming(late, pauses, pace, error)
+    slows = None if curve.slows is None else int(here[curve.slows])
+    return OnsetTiming(late, pauses, pace, error, slows)
 
 
 def _parts(count: int) -> Iterator[tuple[slice, slice]]:

@@ -80,6 +80,7 @@ class JudgedPass:
     again: tuple[SoundingNote, ...]  # notes at which it was given up and begun again
     ends_at: SoundingNote | None  # the last note before it breaks off; None if it goes on to its end
     score: Score
+    slows_from: SoundingNote | None = None  # the note from which on it slows down to its end, as in a ritardando
 
     @property
     def is_through(self) -> bool:

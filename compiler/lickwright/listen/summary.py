@@ -154,6 +154,11 @@ def _drift(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
         yield f"it gets {how} by {100 * abs(one.drift):.0f} % from beginning to end"
 
 
+def _slowing(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
+    if one.slows_from is not None:
+        yield f"it slows down to the end from {_place(judgement.timeline, one.slows_from)} on"
+
+
 def _feel(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
     feel, written = judgement.feel, judgement.timeline.settings.feel
     if not judgement.in_other_feel:
@@ -213,7 +218,7 @@ def _end(judgement: Judgement, one: JudgedPass) -> Iterator[str]:
         yield f"it breaks off after {_place(judgement.timeline, one.ends_at)}: what follows is not judged"
 
 
-_FACTS = (_tempo, _times, _drift, _feel, _shift, _tuning, _restarts, _pauses, _skips, _end)
+_FACTS = (_tempo, _times, _drift, _slowing, _feel, _shift, _tuning, _restarts, _pauses, _skips, _end)
 
 
 def _steadiness(unsteady: list[tuple[int, int, int]], best: int, pass_remarks: list[list[Remark]]) -> Iterator[str]:

@@ -3,12 +3,12 @@
 In: when onsets should come at an even pace, when they came, and how exactly each was heard. Out: `TempoCurve`. All onsets are fitted together by a Gaussian
 process: a pace that drifts slowly (a cubic smoothing spline: Wahba, 1978), a beat that wanders (the timekeeper of Wing & Kristofferson, 1973), and a looseness
 of the player that is estimated. Single onsets that are out of time, and jumps after which everything comes later or earlier, are found by what they add to the
-likelihood, so that they do not tilt the curve for their neighbors. Pure functions on arrays.
+likelihood, so that they do not tilt the curve for their neighbors, and so is a pace that falls over the last onsets (a ritardando). Pure functions on arrays.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 from typing import NamedTuple
 
 import numpy as np
@@ -23,12 +23,14 @@ _WANDER = 0.012  # seconds that the beat wanders in a second
 _OUT = 0.12  # seconds that an onset is off which is out of time
 _JUMP = 4.0  # seconds of a jump, be it a hesitation or a long pause
 _LOOSENESS, _LOOSENESS_LOG = 0.012, 0.5  # seconds that a player's onsets scatter by, and the deviation of its logarithm
-# Logarithms of how many onsets are out of time, and begin after a jump.
-_OUT_ODDS, _JUMP_ODDS = float(np.log(0.03)), float(np.log(0.01))
+_SLOWING = 0.3  # share by which the pace falls in a second where a player slows down to the end
+# Logarithms of how many onsets are out of time, and begin after a jump, and of how many players slow down to the end from a certain onset on.
+_OUT_ODDS, _JUMP_ODDS, _SLOWING_ODDS = float(np.log(0.03)), float(np.log(0.01)), float(np.log(0.005))
 _LOOSE = (0.004, 0.006, 0.009, 0.013, 0.019, 0.028, 0.042)  # seconds that are tried
 _DRIFTS = (0.01, 0.03, 0.1)  # shares by which the pace changes in a second, that are tried
 _FEWEST = 3  # onsets on either side of a jump, but of a long one:
 _LONG = 0.25  # seconds
+_LAST = 3, 6  # onsets, at least and at most, that come later where a player slows down to the end
 _OFTEN = 2  # times fewer jumps and onsets out of time than onsets, at least
 
 
@@ -42,6 +44,7 @@ class TempoCurve(NamedTuple):
     jumps: dict[
         int, tuple[float, float]
     ]  # onsets before which time jumps: seconds that all is later from there on, and their error
+    slows: int | None  # the onset from which on the pace falls to the end
 
 
 class _Fit(NamedTuple):
@@ -52,30 +55,32 @@ class _Fit(NamedTuple):
     likelihood: float
     out: set[int]
     jumps: set[int]
+    slows: int | None = None
 
 
-def fit_tempo_curve(expected: Values, heard: Values, blur: Values) -> TempoCurve:
+def fit_tempo_curve(expected: Values, heard: Values, blur: Values, *, may_slow: bool = True) -> TempoCurve:
     """Return the tempo curve of onsets. All are in seconds, in order; `blur` is the standard deviation of the ear's own error for each onset.
 
-    `expected` and `heard` have the same pace but for a tenth. Time grows with the cube of the number of onsets.
+    `expected` and `heard` have the same pace but for a tenth; the player may slow down to the last of them. Time grows with the cube of the number of onsets.
     """
     x, y = expected - expected[0], heard - expected
     y = y - np.median(y)
     loose, drift = _LOOSENESS, _DRIFTS[0]
     for _ in range(2):
-        loose = max(_LOOSE, key=lambda loose: _fit(x, y, blur, loose, drift).likelihood)
-        drift = max(_DRIFTS, key=lambda drift: _fit(x, y, blur, loose, drift).likelihood)
-    fit = _with_onsets_for_jumps(_fit(x, y, blur, loose, drift), lambda barred: _fit(x, y, blur, loose, drift, barred))
+        loose = max(_LOOSE, key=lambda loose: _fit(x, y, blur, loose, drift, may_slow=may_slow).likelihood)
+        drift = max(_DRIFTS, key=lambda drift: _fit(x, y, blur, loose, drift, may_slow=may_slow).likelihood)
+    fit = _with_onsets_for_jumps(lambda barred: _fit(x, y, blur, loose, drift, barred, may_slow=may_slow))
     variance, off = _left_out(fit)
     out = np.isin(np.arange(len(x)), list(fit.out))
     return TempoCurve(
         off, np.sqrt(np.maximum(variance - _OUT**2 * out, blur**2)), 1 + _pace_covariance(x, drift) @ fit.weighted, out,
-        {k: _jump(fit, k) for k in fit.jumps},
+        {k: _jump(fit, k) for k in fit.jumps}, fit.slows,
     )  # fmt: skip
 
 
-def _with_onsets_for_jumps(fit: _Fit, refit: Callable[[set[int]], _Fit]) -> _Fit:
-    """Return a fit in which a few onsets between two jumps are out of time instead, where that is likelier; each is found by itself."""
+def _with_onsets_for_jumps(refit: Callable[[set[int]], _Fit]) -> _Fit:
+    """Return the likelier fit: one in which a few onsets between two jumps are out of time instead, each found by itself, or the plain one."""
+    fit = refit(set())
     jumps = sorted(fit.jumps)
     barred = {
         k
@@ -101,8 +106,10 @@ def _jump(fit: _Fit, k: int) -> tuple[float, float]:
     return _JUMP**2 * float(fit.weighted[k:].sum()), float(np.sqrt(max(0.0, _JUMP**2 - _JUMP**4 * certain)))
 
 
-def _fit(x: Values, y: Values, blur: Values, loose: float, drift: float, barred: Collection[int] = ()) -> _Fit:
-    """Return the fit for a looseness and a drift, with the onsets out of time and the jumps that make the onsets likelier than they cost.
+def _fit(
+    x: Values, y: Values, blur: Values, loose: float, drift: float, barred: Collection[int] = (), *, may_slow: bool
+) -> _Fit:
+    """Return the fit for a looseness and a drift, with the onsets out of time, the jumps and the slowing down that make the onsets likelier than they cost.
 
     Before the onsets `barred` there is no jump.
     """
@@ -111,25 +118,46 @@ def _fit(x: Values, y: Values, blur: Values, loose: float, drift: float, barred:
     volume = float(np.linalg.slogdet(covariance)[1])
     fit = _Fit(inverse, inverse @ y, 0.0, set(), set())
     odds = -0.5 * (np.log(loose / _LOOSENESS) / _LOOSENESS_LOG) ** 2
-    while len(fit.out) + len(fit.jumps) < len(x) // _OFTEN:
-        out, jumps = _gains_of_outliers(fit), _gains_of_jumps(fit)
-        jumps[list(barred)] = -np.inf
-        k = int(np.argmax(np.maximum(out, jumps)))
-        if max(out[k], jumps[k]) <= 0:
-            break
-        after = np.arange(len(x)) >= k
-        if out[k] >= jumps[k]:
-            fit.out.add(k)
-            odds, way = odds + _OUT_ODDS, _OUT * (np.arange(len(x)) == k)
-        else:
-            fit.jumps.add(k)
-            odds, way = odds + _JUMP_ODDS, _JUMP * after
+    slowing = _slowing_ways(x) if may_slow else {}
+    while len(fit.out) + len(fit.jumps) < len(x) // _OFTEN and (found := _next_found(fit, barred, slowing)):
+        fit, more_odds, way = found
+        odds += more_odds
         turned = fit.inverse @ way
         more = 1 + float(way @ turned)
         inverse = fit.inverse - np.outer(turned, turned) / more  # Sherman & Morrison
         volume += float(np.log(more))
         fit = fit._replace(inverse=inverse, weighted=inverse @ y)
     return fit._replace(likelihood=float(odds - 0.5 * (y @ fit.weighted) - 0.5 * volume))
+
+
+def _next_found(fit: _Fit, barred: Collection[int], slowing: Mapping[int, Values]) -> tuple[_Fit, float, Values] | None:
+    """Return a fit with what makes the onsets likelier by most, its odds and how it moves the onsets; None where nothing makes them likelier."""
+    n = np.arange(len(fit.weighted))
+    out, jumps = _gains_of_outliers(fit), _gains_of_jumps(fit)
+    jumps[list(barred)] = -np.inf
+    slows = {} if fit.slows is not None else {k: _gain_of_slowing(fit, way) for k, way in slowing.items()}
+    k, j, last = int(np.argmax(out)), int(np.argmax(jumps)), max(slows, key=lambda k: slows[k], default=-1)
+    gains = float(out[k]), float(jumps[j]), slows.get(last, -np.inf)
+    if max(gains) <= 0:
+        return None
+    if gains[0] == max(gains):
+        return fit._replace(out=fit.out | {k}), _OUT_ODDS, np.asarray(_OUT * (n == k))
+    if gains[1] == max(gains):
+        return fit._replace(jumps=fit.jumps | {j}), _JUMP_ODDS, np.asarray(_JUMP * (n >= j))
+    return fit._replace(slows=last), _SLOWING_ODDS, slowing[last]
+
+
+def _slowing_ways(x: Values) -> dict[int, Values]:
+    """Return by how many seconds each onset comes later where the pace falls to the end, by the onset from which on it does."""
+    least, most = _LAST
+    first, stop = max(1, len(x) - 1 - most), len(x) - least
+    return {k: _SLOWING * np.maximum(x - x[k], 0) ** 2 / 2 for k in range(first, stop)}
+
+
+def _gain_of_slowing(fit: _Fit, way: Values) -> float:
+    """Return by how much the logarithm of the likelihood grows if onsets come later in this way; nothing where they come earlier."""
+    later, more = float(way @ fit.weighted), 1 + float(way @ fit.inverse @ way)
+    return 0.5 * later**2 / more - 0.5 * float(np.log(more)) + _SLOWING_ODDS if later > 0 else -np.inf
 
 
 def _gains_of_outliers(fit: _Fit) -> Values:
