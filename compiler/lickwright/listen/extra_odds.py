@@ -1,8 +1,8 @@
 """How likely a stretch begins a note that the lick has not.
 
 In: a `HeardPass`, a stretch and the groups around it. Out: the pitch of the note, None where it is unlikely. A logistic regression weighs what is heard: how
-surely and how sharply a string is struck, by how much the partials of the pitch rise there, and whether the pitch, or the one that the lick has there, sounded
-before. One more stroke of the pitch that sounds already, whose partials tell little, is weighed by a regression of its own.
+surely and how sharply a string is struck, by how much the partials of the pitch rise there, and whether the pitch sounded before. One more stroke of the
+pitch that sounds already, whose partials tell little, is weighed in `again_odds.py`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from lickwright.listen.again_odds import LIKELY, again_odds
 from lickwright.listen.combs import Spectrum, comb_strength
 from lickwright.listen.entries import Entry
 from lickwright.listen.expected import LOWEST, ExpectedGroup, ExpectedKind
@@ -26,8 +27,8 @@ _NEAR = 0.6  # semitones: what is nearer is the same pitch
 _STEP = 1.5  # semitones: of two pitches that are nearer only the high partials are told apart, whose level says nothing
 _MOVES = 0.4  # semitones that a group moves by: it has a bend, a slide or a vibrato
 _BEFORE, _GAP = 0.080, 0.020  # seconds before a stretch between which the pitch is the one that sounded before
-_RENEWED = 0.030  # seconds on either side of the beginning of a stretch in which the pitch that sounds is struck again
-_MOST_RENEWAL = 12.0  # odds of that beyond which more tells no more
+_SETTLED, _SOUNDED = 0.030, 0.120  # seconds after an instant between which its pitch is measured
+_NO_PICK = -3.0  # odds of a pick below which no stretch is an extra note of another pitch
 _MOST_RISE, _NEWEST = 20.0, 0.8  # decibels, and strength of a comb, beyond which more tells no more
 _SOFTEST = -30.0  # decibels of an entry: softer ones are as doubtful
 
@@ -39,7 +40,6 @@ class ExtraEvidence(NamedTuple):
     picked: float = 0.0  # odds of the pick, a tenth of their logarithm
     sharp: float = 0.0  # sharpness of the attack, a tenth of the decibels
     rises: float = 0.0  # of another pitch: the rise of its partials, a tenth of the decibels
-    same: float = 0.0  # 1 of the pitch that the lick has there
     new: float = 0.0  # of another pitch: by how much it is stronger than the lick's in what is new
     loud: float = 0.0  # level of the stretch below the loudest, a tenth of the decibels
     enters: float = 0.0  # of a pitch that is far from the one before: level of its partials, a tenth of the decibels
@@ -49,11 +49,7 @@ class ExtraEvidence(NamedTuple):
 
 # A logistic regression on 207 extra notes and 756 stretches that are none, of 680 takes of the sets of tests/bench/listening.py. Left out of it a tenth at a
 # time, 204 of the former have odds above -0.5 (their logarithm), and 10 of the latter, in none of the takes without a mistake.
-_WEIGHTS = ExtraEvidence(-2.53, 4.03, 2.89, 0.86, -1.49, 1.63, 1.45, 1.64, -3.27, -1.42)
-# The odds that the pitch that sounds is struck once more: by the odds of an extra note from its attack, by those of `renewals.py`, by the level of the pitch
-# in decibels, where the lick has a bend, a slide or a vibrato, and by how likely the stretch is a string. A logistic regression on 92 such strokes and 3,024
-# stretches that are none, of 1,340 takes. Left out of it a tenth at a time, 79 of the former are above the limit, and 9 of the latter whose partials rise.
-_AGAIN, _LIKELY_AGAIN = (-3.18, 0.61, 0.274, 0.144, -0.8, 2.19), -0.8
+_WEIGHTS = ExtraEvidence(-2.53, 4.03, 2.89, 0.86, 1.63, 1.45, 1.64, -3.27, -1.42)
 # What its partials add at most to the odds of another pitch.
 _MOST_BY_PARTIALS = _WEIGHTS.rises * _MOST_RISE / 10 + _WEIGHTS.new * _NEWEST
 
@@ -65,15 +61,31 @@ def likely_extra(heard: HeardPass, k: int, around: Sequence[ExpectedGroup]) -> f
     """
     group = around[0]
     pitch = _pitch_of(heard, k, around)
-    same = any(low - _NEAR <= pitch <= high + _NEAR for low, high in _ways(group))
-    evidence = _attack_evidence(heard, k, group, same)
-    if same:  # a string that is struck many times, as in a tremolo, is none besides
-        again = group.kind is not ExpectedKind.PASSED and _again_odds(heard, k, group, pitch, evidence) > _LIKELY_AGAIN
-        return pitch if again and _rises(heard, k, group, pitch) else None
-    if _extra_odds(evidence) + _MOST_BY_PARTIALS <= _LIKELY:
+    if _is_own(group, pitch):
+        return pitch if _is_struck_again(heard, float(heard.hearing.starts[k]), group, pitch) else None
+    evidence = _attack_evidence(heard, k, group)
+    if heard.hearing.picks[k] <= _NO_PICK or _extra_odds(evidence) + _MOST_BY_PARTIALS <= _LIKELY:
         return None
     entry = _entry(heard, k, group, pitch)
     return pitch if _extra_odds(_with_partials(evidence, heard, k, group, pitch, entry)) > _LIKELY else None
+
+
+def likely_again(heard: HeardPass, at: float, group: ExpectedGroup) -> float | None:
+    """Return the pitch of the group that sounds, as written, where its string is likely struck once more at an instant (seconds) that begins no stretch."""
+    pitch = clear_pitch(heard.hearing.features, at + _SETTLED, at + _SOUNDED) - heard.higher
+    pitch = _known_pitch(pitch if np.isfinite(pitch) else group.pitches[0], group)
+    return pitch if _is_own(group, pitch) and _is_struck_again(heard, at, group, pitch) else None
+
+
+def _is_own(group: ExpectedGroup, pitch: float) -> bool:
+    """Return whether a group has a pitch, or comes to it on its way."""
+    return any(low - _NEAR <= pitch <= high + _NEAR for low, high in _ways(group))
+
+
+def _is_struck_again(heard: HeardPass, at: float, group: ExpectedGroup, pitch: float) -> bool:
+    """Return whether a string is likely struck once more at an instant (seconds); one that is struck many times, as in a tremolo, never is."""
+    own = group.pitches[0] if len(group.pitches) == 1 else pitch
+    return group.kind is not ExpectedKind.PASSED and again_odds(heard, at, group, own) > LIKELY
 
 
 def _extra_odds(evidence: ExtraEvidence) -> float:
@@ -87,39 +99,26 @@ def _entry(heard: HeardPass, k: int, group: ExpectedGroup, pitch: float) -> Entr
     return heard.entry((at - _AROUND, at + _AROUND), pitch, [p for p in group.pitches if abs(p - pitch) > _NEAR])
 
 
-def _rises(heard: HeardPass, k: int, group: ExpectedGroup, pitch: float) -> bool:
-    """Return whether the partials of a pitch rise with stretch `k`: they do not where something knocks or rattles while a string rings on."""
-    entry = _entry(heard, k, group, pitch)
-    return entry is not None and entry.rise > 0
-
-
-def _again_odds(heard: HeardPass, k: int, group: ExpectedGroup, pitch: float, evidence: ExtraEvidence) -> float:
-    """Return the logarithm of the odds that stretch `k` begins with one more stroke of the pitch that sounds."""
-    at = float(heard.hearing.starts[k])
-    own = group.pitches[0] if len(group.pitches) == 1 else pitch
-    renewal, level, _ = heard.renewal_within((at - _RENEWED, at + _RENEWED), own)
-    base, attack, renewed, loud, moving, plucked = _AGAIN
-    odds = base + attack * _extra_odds(evidence) + renewed * min(renewal, _MOST_RENEWAL)
-    odds += loud * float(np.clip(level, _SOFTEST, 0)) + moving * evidence.moving
-    return odds + plucked * float(heard.hearing.plucked[k])
-
-
 def _pitch_of(heard: HeardPass, k: int, around: Sequence[ExpectedGroup]) -> float:
     """Return the pitch of a stretch, as the lick would write it."""
     pitch = float(heard.hearing.pitches[k]) - heard.higher
     if not pitch > LOWEST:  # a thump, or no pitch
         pitch = _newest_pitch(_new_spectrum(heard, k), around, heard.higher)
-    return next((p for p in around[0].pitches if is_misheard(pitch, p)), pitch)
+    return _known_pitch(pitch, around[0])
 
 
-def _attack_evidence(heard: HeardPass, k: int, group: ExpectedGroup, same: bool) -> ExtraEvidence:
-    """Return what speaks for an extra note by how stretch `k` begins; `same`: the group that sounds has its pitch."""
+def _known_pitch(pitch: float, group: ExpectedGroup) -> float:
+    """Return the pitch of a group that is often heard as this one, else this one."""
+    return next((p for p in group.pitches if is_misheard(pitch, p)), pitch)
+
+
+def _attack_evidence(heard: HeardPass, k: int, group: ExpectedGroup) -> ExtraEvidence:
+    """Return what speaks for an extra note by how stretch `k` begins."""
     hearing = heard.hearing
     return ExtraEvidence(
         one=1.0,
         picked=float(np.clip(hearing.picks[k], -8, 10)) / 10,
         sharp=float(np.clip(attack_sharpness(hearing.features, float(hearing.starts[k])), 0, 15)) / 10,
-        same=float(same),
         loud=min(0.0, float(hearing.levels[k]) - hearing.features.loud) / 10,
         moving=float(group.high - group.low > _MOVES),
     )

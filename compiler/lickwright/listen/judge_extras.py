@@ -1,25 +1,25 @@
 """Notes that the lick has not.
 
-In: a `HeardPass`. Out: `ExtraNote`s. A stretch is one by the odds of `extra_odds.py`; none stands between dead notes or in trills, near what is passed
-over, nor where the player hesitates.
+In: a `HeardPass`. Out: `ExtraNote`s. A stretch is one by the odds of `extra_odds.py`, and so is a change of the sound that begins no stretch, where the string
+that sounds is struck once more. None stands between dead notes or in trills, near what is passed over, nor where the player hesitates.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
-from lickwright.listen.extra_odds import likely_extra
+from lickwright.listen.extra_odds import likely_again, likely_extra
 from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.model import ExtraNote
-from lickwright.listen.pass_times import PassTimes
-from lickwright.listen.stretches import Hearing
 
-_NO_PICK = -3.0  # odds of a pick below which no stretch is one
 _PICK_CLEAR = 4.5  # odds of a pick above which it may be a note of its own though something that is passed over is near
 _SOFT = 21.0  # decibels below the loudest
 _APART = 0.075  # seconds from the notes of the lick, and from each other
 _BESIDE = 0.30  # seconds from a grace note, a chord or what else is passed over, in which each of its strings begins
+_UNHEARD = 0.15  # seconds from where a note of the lick is expected that is not heard, in which a stroke of its pitch may be that note
 _HESITATION = 0.45  # seconds beyond what is expected
 _LATEST = 0.2  # seconds before that in which no extra note begins
 
@@ -31,32 +31,63 @@ def find_extras(heard: HeardPass, pace: float) -> list[ExtraNote]:
     for n, following in zip(told, [*told[1:], None], strict=True):
         if _is_unpitched(heard.groups, n, following):
             continue
-        for k in _stretches_between(heard, n, following, pace):
-            extra = _extra_at(heard, k, n, following)
-            if extra is not None and (not found or extra.at - found[-1].at >= _APART):
+        for extra in _extras_between(heard, n, following, pace):
+            if not found or extra.at - found[-1].at >= _APART:
                 found.append(extra)
     return found
 
 
-def _stretches_between(heard: HeardPass, n: int, following: int | None, pace: float) -> Iterator[int]:
-    """Yield the stretches between a group and the one that is heard next, None after the last, that have room for a note; none where the player hesitates."""
-    hearing, times = heard.hearing, heard.times
+def _extras_between(heard: HeardPass, n: int, following: int | None, pace: float) -> Iterator[ExtraNote]:
+    """Yield the extra notes between a group and the one that is heard next, None after the last, in order; none where the player hesitates."""
+    times = heard.times
     until = _latest_end(heard, n, following, pace)
     next_start = None if following is None else times.starts[following]
     if next_start is not None and next_start > until:
         return
-    for k in range((times.begins[n] or 0) + 1, _stop_between(heard, following)):
-        if hearing.starts[k] < until - _LATEST and _has_room(hearing, k, times):
+    stop = until - _LATEST
+    places: list[tuple[float, int | None]] = [
+        (float(heard.hearing.starts[k]), k) for k in _stretches_between(heard, n, following)
+    ]
+    places += [(at, None) for at in _changes_between(heard, n, next_start)]
+    for at, k in sorted(places, key=lambda place: place[0]):
+        if at < stop and all(start is None or abs(at - start) >= _APART for start in times.starts):
+            pitch = _extra_pitch(heard, at, k, n, following)
+            if pitch is not None:
+                yield ExtraNote(at, pitch, heard.groups[n].sounds[0])
+
+
+def _stretches_between(heard: HeardPass, n: int, following: int | None) -> Iterator[int]:
+    """Yield the stretches between two groups that are loud."""
+    hearing = heard.hearing
+    for k in range((heard.times.begins[n] or 0) + 1, _stop_between(heard, following)):
+        if hearing.levels[k] >= hearing.features.loud - _SOFT:
             yield k
 
 
-def _extra_at(heard: HeardPass, k: int, n: int, following: int | None) -> ExtraNote | None:
-    """Return the extra note that a stretch begins between two groups; None where it begins none."""
-    group, hearing = heard.groups[n], heard.hearing
-    if hearing.picks[k] <= _NO_PICK or _is_beside_passed(heard, k, n, following):
+def _changes_between(heard: HeardPass, n: int, next_start: float | None) -> Sequence[float]:
+    """Return the instants (seconds) after the beginning of a group, and before that of the next one, at which the sound changes and no stretch begins."""
+    changes = heard.hearing.changes
+    first = np.searchsorted(changes, heard.times.starts[n] or 0.0)
+    return [float(at) for at in changes[first:] if next_start is None or at < next_start]
+
+
+def _extra_pitch(heard: HeardPass, at: float, k: int | None, n: int, following: int | None) -> float | None:
+    """Return the pitch of the extra note that begins at an instant (seconds) between two groups, with stretch `k` or with none; None where none begins."""
+    faint = k is None or bool(heard.hearing.picks[k] <= _PICK_CLEAR)
+    if _is_beside_passed(heard, at, faint, n, following):
         return None
-    pitch = likely_extra(heard, k, [group] if following is None else [group, heard.groups[following]])
-    return None if pitch is None else ExtraNote(float(hearing.starts[k]), pitch, group.sounds[0])
+    group = heard.groups[n]
+    if k is None:
+        pitch = likely_again(heard, at, group)
+    else:
+        pitch = likely_extra(heard, k, [group] if following is None else [group, heard.groups[following]])
+    return None if pitch is None or _may_be_unheard(heard, at, pitch, n, following) else pitch
+
+
+def _may_be_unheard(heard: HeardPass, at: float, pitch: float, n: int, following: int | None) -> bool:
+    """Return whether a stroke of a pitch may be that of a note of the lick between two groups which is not heard otherwise."""
+    unheard = (m for m in _between(heard.groups, n, following) if heard.times.starts[m] is None)
+    return any(abs(at - heard.place(m)) < _UNHEARD and pitch in heard.groups[m].pitches for m in unheard)
 
 
 def _latest_end(heard: HeardPass, n: int, following: int | None, pace: float) -> float:
@@ -93,16 +124,8 @@ def _is_struck_often(group: ExpectedGroup) -> bool:
     return group.kind is ExpectedKind.UNPITCHED or any(sound.trill for sound in group.sounds)
 
 
-def _is_beside_passed(heard: HeardPass, k: int, n: int, following: int | None) -> bool:
+def _is_beside_passed(heard: HeardPass, at: float, faint: bool, n: int, following: int | None) -> bool:
     """Return whether a pick may be of a rake, a grace note, a chord or what else is passed over: it is faint, or near where that is or should be."""
     between = [(m, heard.groups[m]) for m in _between(heard.groups, n, following)]
     passed = [m for m, group in between if group.lead or group.why or _is_struck_often(group)]
-    at, faint = float(heard.hearing.starts[k]), bool(heard.hearing.picks[k] <= _PICK_CLEAR)
     return bool(passed) and (faint or any(abs(at - heard.place(m)) < _BESIDE for m in passed))
-
-
-def _has_room(hearing: Hearing, k: int, times: PassTimes) -> bool:
-    """Return whether a stretch is loud, and begins apart from the notes of the lick."""
-    at = float(hearing.starts[k])
-    apart = all(start is None or abs(at - start) >= _APART for start in times.starts)
-    return apart and bool(hearing.levels[k] >= hearing.features.loud - _SOFT)

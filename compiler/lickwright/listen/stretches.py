@@ -37,6 +37,7 @@ _SAME = 0.8  # semitones
 _SKIPPED = 0.035  # seconds after a boundary whose pitch still has the sound before in it
 _NO_STRING, _SURE_STRING = 0.5, 0.8  # likelihood of a string
 _BODY = 0.40  # seconds that the pitch of a stretch is taken from
+_CHANGED = 0.15  # share of a strong peak's change from which on a boundary that begins no stretch may be a stroke: 85 such strokes have .27 and more
 
 
 @record
@@ -51,6 +52,7 @@ class Hearing:
     levels: Values  # decibels
     steps: NDArray[np.bool_]  # the pitch steps there
     plucked: Values  # how likely it is a string and no voice or noise, 0 to 1
+    changes: NDArray[np.float64]  # seconds at which the spectrum changes, but no stretch begins
     # What `HeardPass.unstruck_sharpness` measured, once it was asked for: it is of the whole recording, and a recording may have a thousand passes.
     unstruck: list[float] = field(default_factory=list, init=False, repr=False, compare=False)
 
@@ -79,8 +81,20 @@ def hear_recording(recording: Recording) -> Hearing:
     struck = picks[kept].astype(np.float32) if kept else np.zeros(0, np.float32)
     return Hearing(
         recording, features, starts, struck, pitches, levels, np.array([found[k].step for k in kept], bool),
-        plucked_likelihoods(features, starts, struck, levels),
+        plucked_likelihoods(features, starts, struck, levels), _other_changes(found, instants, starts),
     )  # fmt: skip
+
+
+def _other_changes(
+    found: list[Boundary], instants: NDArray[np.float64], starts: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the instants (seconds) of boundaries at which the spectrum changes, and that are apart from where any stretch begins."""
+    changed = instants[np.array([b.flux > _CHANGED for b in found], bool)]
+    after = np.searchsorted(starts, changed)
+    near = np.minimum(
+        np.abs(changed - starts[np.maximum(after - 1, 0)]), np.abs(changed - starts[np.minimum(after, len(starts) - 1)])
+    )
+    return np.asarray(changed[near > _ATTACK], np.float64)
 
 
 def clear_pitch(features: Features, start: float, stop: float) -> float:

@@ -1,0 +1,99 @@
+"""One more stroke of the string that sounds: its wave breaks off, however little the level changes; a bend, a swell or a click beside it does not."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lickwright.core.fast_dataclass import replace
+from lickwright.listen.judge_extras import find_extras
+from lickwright.listen.wave_breaks import period_break, phase_break
+from plucked import RATE, Samples, Tone, judged, matched_wave, pluck, recorded, steady, take_of, timeline_of
+
+LONG = 'key A minor\ntempo 80\nstep 1/8\nlick "Long"\n| A0 A3 D0 D2 G0 G2 B1- | G0 D2 D0 A3 G2--- ||\n'
+AT = 1.0  # seconds
+
+
+def _struck_twice(tones: list[Tone], at: float, softer: float) -> Samples:
+    """The last of some tones is struck once more at an instant, as loudly as it sounds by then, or softer; no noise of a pick is heard."""
+    *before, last = tones
+    seconds = last.end + 0.5
+    second = last._replace(start=at, picked=False)
+    return pluck([*before, last._replace(end=at - 0.004)], seconds) + pluck([second], seconds, 0.3 * softer)
+
+
+def _tone(start: float = 0.2, end: float = 2.0) -> Tone:
+    return steady(start, end, 57.0)._replace(picked=False)
+
+
+def _swung(seconds: np.ndarray) -> np.ndarray:
+    return 57 + 0.3 * np.sin(2 * np.pi * 5.5 * seconds)
+
+
+def _clicked(wave: Samples) -> Samples:
+    first = int(AT * RATE)
+    wave[first : first + 120] += 0.3 * np.random.default_rng(3).standard_normal(120).astype(np.float32)
+    return wave
+
+
+_RINGING: dict[str, Samples] = {
+    "rings on": pluck([_tone()]),
+    "vibrato": pluck([_tone()._replace(pitch=_swung)]),
+    "bend": pluck([_tone()._replace(pitch=lambda t: 57 + 2 * np.clip((t - 0.9) / 0.2, 0, 1))]),
+    "swells": pluck([_tone()])
+    * (1 + np.clip((np.arange(int(2.5 * RATE)) / RATE - 0.97) / 0.06, 0, 1)).astype(np.float32),
+}
+
+
+@pytest.mark.parametrize("name", _RINGING)
+def test_the_wave_of_a_string_that_rings_on_does_not_break(name: str) -> None:
+    recording = recorded(_RINGING[name])
+    assert period_break(recording, AT, 57.0) < 5
+    assert phase_break(recording, AT, 57.0) < 0.3
+
+
+@pytest.mark.parametrize("softer", [0.3, 0.6, 1.0])
+def test_the_wave_of_a_string_that_is_struck_again_breaks_and_its_partials_turn(softer: float) -> None:
+    at = AT + 0.0017  # not a whole period after the first stroke
+    recording = recorded(_struck_twice([_tone(end=2.0)], at, softer))
+    assert period_break(recording, at, 57.0) > 8
+
+
+def test_the_partials_of_a_string_beside_which_something_clicks_go_on_in_phase() -> None:
+    recording = recorded(_clicked(pluck([_tone()])))
+    assert period_break(recording, AT, 57.0) > 8
+    assert phase_break(recording, AT, 57.0) < 0.1
+
+
+def test_the_ends_of_a_recording_break_nothing() -> None:
+    recording = recorded(np.zeros(RATE, np.float32))
+    for at in (0.0, 0.5, 1.0, 1.5):
+        assert period_break(recording, at, 57.0) <= 0
+        assert phase_break(recording, at, 57.0) == 0
+
+
+@pytest.mark.parametrize("after", [0.15, 0.3])
+@pytest.mark.parametrize("softer", [0.5, 0.8])
+def test_a_stroke_that_is_no_louder_than_its_string_is_an_extra_note(after: float, softer: float) -> None:
+    timeline = timeline_of(LONG)
+    tones = take_of(timeline)[0]
+    at = tones[-1].start + after
+    judgement = judged(timeline, _struck_twice(tones, at, softer))
+    (extra,) = judgement.passes[judgement.best].extras
+    assert extra.at == pytest.approx(at, abs=0.03)
+    assert round(extra.pitch) == 57
+
+
+@pytest.mark.parametrize(("music", "extras"), [("A0 A3 D0 D2- D2- D0", 0), ("A0 A3 D0 D2--- D0", 1)])
+def test_a_stroke_is_no_extra_note_where_a_note_of_the_lick_may_be_it(music: str, extras: int) -> None:
+    """A note of the lick is played, but was not matched; where the lick has none there, the stroke is one too many."""
+    timeline = timeline_of(f'key A minor\ntempo 80\nstep 1/8\nlick "Twice"\n| {music} ||\n')
+    tones, performance = take_of(timeline)
+    played = take_of(timeline_of('key A minor\ntempo 80\nstep 1/8\nlick "Twice"\n| A0 A3 D0 D2- D2- D0 ||\n'))[0]
+    found = matched_wave(timeline, pluck(played), tones, performance)
+    if not extras:
+        starts = list(found.times.starts)
+        begins = list(found.times.begins)
+        starts[4] = begins[4] = None
+        found = replace(found, times=replace(found.times, starts=tuple(starts), begins=tuple(begins)))
+    assert len(find_extras(found, 1.0)) == extras
