@@ -15,6 +15,7 @@ Values = NDArray[np.float64]
 _MEAN, _MEAN_WOBBLING = 0.050, 0.180  # seconds over which the height of a bend is the mean: a wobble's whole turn
 _SETTLED = 0.15  # seconds after its highest pitch in which a bend may settle at another one
 _SLOW = 0.50  # seconds of the window whose mean is the pitch without its vibrato
+_MIDDLE_SHARE = 0.41  # of its time in which a raised cosine goes the middle 60 % of its way
 _LEAST = 0.22  # seconds of pitch that a vibrato is told from
 
 
@@ -53,6 +54,13 @@ def crossing(pitches: Values, level: float, upwards: bool) -> float:
     need = round(0.05 / FRAME)
     run = np.convolve(beyond, np.ones(need), "valid") >= need - 0.5
     return float(np.argmax(run)) * FRAME if run.any() else float("nan")
+
+
+def move_time(pitches: Values, start: float, stop: float) -> float:
+    """Return how many seconds a curve takes from one pitch to another, as a raised cosine; NaN if it does not come near both."""
+    part = 0.2 * (stop - start)
+    first, last = (crossing(pitches, level, stop > start) for level in (start + part, stop - part))
+    return (last - first) / _MIDDLE_SHARE
 
 
 def wobble_width(pitches: Values) -> float:

@@ -14,14 +14,14 @@ from numpy.typing import NDArray
 
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.features import FRAME
-from lickwright.listen.gestures import bend_height, crossing, filled, settled_pitch, smoothed, wobble_width
+from lickwright.listen.gestures import bend_height, crossing, filled, move_time, settled_pitch, smoothed, wobble_width
 from lickwright.listen.model import HeardNote, NoteVerdict
 from lickwright.listen.pass_times import PassTimes
 from lickwright.listen.second_opinion import MISHEARD
 from lickwright.listen.stretches import CLEAR, Hearing
 from lickwright.notation.techniques import BEND_CURVES, UPWARD_BENDS, Curve
 from lickwright.performance.note_events import Performance
-from lickwright.performance.pitch_curves import CurveShape, PitchRamp
+from lickwright.performance.pitch_curves import BEND_MAX, CurveShape, PitchRamp
 from lickwright.timeline.model import PitchGesture
 
 _LATEST = 0.12  # seconds after its step that a bend is still waited for
@@ -177,9 +177,21 @@ def _judge_rise(note: HeardNote, step: _Step, curve: _Curve) -> None:
         return
     reached = bend_height(part, False)
     if way > _LEAST_WAY and reached - step.level > 0.5 * way:
-        middle = crossing(part, step.level + 0.5 * (min(reached, step.shape.amount) - step.level), True)
-        if np.isfinite(middle):
-            note.bend_late = max(note.bend_late or -1.0, float(middle - (step.arrive - step.begin) / 2))
+        late = _lateness(part, step, min(reached, step.shape.amount))
+        if np.isfinite(late):
+            note.bend_late = max(note.bend_late or -1.0, late)
+
+
+def _lateness(part: NDArray[np.float64], step: _Step, end: float) -> float:
+    """Return by how many seconds a bend or a release to `end` (semitones above the fret) comes late at its middle; NaN if it does not come there.
+
+    A player who is slower than the written tempo may bend as quickly as at that tempo, or as slowly as the rest is: the middle is held against the time that
+    the finger takes, where that lies between these.
+    """
+    written = step.arrive - step.begin
+    taken = move_time(part, step.level, end)
+    expected = float(np.clip(taken, min(BEND_MAX, written), written)) if np.isfinite(taken) else written
+    return crossing(part, 0.5 * (step.level + end), end > step.level) - expected / 2
 
 
 def _judge_release(note: HeardNote, step: _Step, curve: _Curve) -> None:
@@ -190,9 +202,9 @@ def _judge_release(note: HeardNote, step: _Step, curve: _Curve) -> None:
         off = float(mean.min()) - wanted
         note.release_off = off if note.release_off is None else max(note.release_off, off)
     if step.level - wanted > _LEAST_WAY:
-        middle = crossing(curve.part(step.begin, step.until), 0.5 * (step.level + wanted), False)
-        if np.isfinite(middle):
-            note.release_late = max(note.release_late or -1.0, float(middle - (step.arrive - step.begin) / 2))
+        late = _lateness(curve.part(step.begin, step.until), step, wanted)
+        if np.isfinite(late):
+            note.release_late = max(note.release_late or -1.0, late)
 
 
 def _judge_vibrato(note: HeardNote, ramps: Sequence[tuple[PitchGesture, PitchRamp | None]], curve: _Curve) -> None:
