@@ -10,7 +10,7 @@ from lickwright.listen.boundaries import find_boundaries
 from lickwright.listen.combs import comb_strength, stretch_spectrum
 from lickwright.listen.entries import strongest_entry
 from lickwright.listen.features import FRAME, measure_recording
-from lickwright.listen.gestures import bend_height, crossing, wobble_width
+from lickwright.listen.gestures import bend_height, crossing, move_time, unbroken, wobble_width
 from lickwright.listen.lateness import SURE, judge_onsets
 from lickwright.listen.pitch import BEFORE, frame_pitches
 from lickwright.listen.recording import LONGEST, RATE, resample_recording
@@ -209,6 +209,25 @@ def test_the_height_and_the_time_of_a_bend() -> None:
     assert crossing(curve, 0.9, True) == pytest.approx(0.4, abs=0.01)
     assert np.isnan(crossing(curve, 2.5, True))
     assert np.isnan(bend_height(curve[:0], False))
+
+
+@pytest.mark.parametrize("upwards", [True, False])
+def test_how_long_a_bend_takes(upwards: bool) -> None:
+    way = 0.5 - 0.5 * np.cos(np.pi * np.clip((np.arange(0, 1, FRAME) - 0.3) / 0.24, 0, 1))
+    curve, start, stop = (2 * way, 0.0, 2.0) if upwards else (2 - 2 * way, 2.0, 0.0)
+    assert move_time(curve, start, stop) == pytest.approx(0.24, abs=0.05)
+    assert np.isnan(move_time(curve, start, 2 * stop - start))
+
+
+def test_what_jumps_away_from_a_string_and_back_is_another_sound() -> None:
+    """A voice, or the note before in a room, over which a bend rises."""
+    curve = 2 * np.clip((np.arange(0, 0.5, FRAME) - 0.1) / 0.2, 0, 1)
+    curve[:6], curve[60:65] = 1.9, 0.4
+    clear = np.ones(len(curve), np.bool_)
+    clear[30:40] = False
+    kept = unbroken(curve, clear)
+    assert set(np.flatnonzero(clear & ~kept)) == {*range(6), *range(60, 65)}
+    assert not kept[30:40].any()
 
 
 @pytest.mark.parametrize("width", [0.0, 0.35, 0.7])

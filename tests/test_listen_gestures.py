@@ -28,10 +28,10 @@ def best(judgement: Judgement) -> JudgedPass:
     return judgement.passes[judgement.best]
 
 
-def played(sound: int, offsets: Callable[[Times], Times], text: str = BENT) -> Judgement:
+def played(sound: int, offsets: Callable[[Times], Times], text: str = BENT, tempo: float = 1.0) -> Judgement:
     """The take of a lick in which the pitch of one sound, in semitones above its fret, goes by seconds from its beginning."""
     timeline = timeline_of(text)
-    tones, performance = take_of(timeline)
+    tones, performance = take_of(timeline, tempo)
     fret = next(event.pitch for event in performance.notes if event.sound == sound)
 
     def bent(tone: Tone) -> Tone:
@@ -107,6 +107,27 @@ def test_a_bend_that_overshoots_and_comes_back() -> None:
     assert differing(found) == {BENT_UP: {DifferenceKind.BEND}}
     (said,) = words(found)
     assert said.startswith("the bend at fret 8 on the B string goes a half step too far and then comes back, ")
+
+
+@pytest.mark.parametrize(
+    ("late", "takes", "said"), [(0.0, 0.25, False), (0.0, 0.40, False), (0.105, 0.25, True), (0.15, 0.40, True)]
+)
+def test_a_bend_of_a_slow_take_is_late_by_how_quickly_the_finger_goes(late: float, takes: float, said: bool) -> None:
+    """At 60 % of the tempo a player may bend as quickly as at the written one, or as much more slowly."""
+    text = 'key A minor\ntempo 60\nstep 1/8\nlick "Slow"\n| B8^10-- B5 G7 G5 D7 | B5 G7 G5 B5 G7--- ||\n'
+    found = played(0, ramp((late, 0), (late + takes, 2)), text, 0.6)
+    assert differing(found) == ({0: {DifferenceKind.LATE}} if said else {})
+    assert note_of(found, 0).bend_late == pytest.approx(late, abs=0.035)
+
+
+def test_a_bend_that_goes_on_up_a_little_early_is_not_sharp() -> None:
+    """The first of two steps is heard until the second is due, not into it."""
+    text = (
+        'key A minor\ntempo 90\nstep 1/8\nlick "Steps"\n| B8^9- -^10- -r- G7- | D7- G5- B5- G7- | B8- G7- G5- D7- ||\n'
+    )
+    found = played(0, ramp((0.0, 0), (0.25, 1), (0.62, 1), (0.87, 2), (1.33, 2), (1.55, 0)), text)
+    assert differing(found) == {}
+    assert note_of(found, 0).bend_reached == pytest.approx(note_of(found, 0).bend_wanted, abs=0.15)
 
 
 def test_a_bend_that_goes_far_too_far_is_no_wrong_note() -> None:

@@ -15,7 +15,10 @@ Values = NDArray[np.float64]
 _MEAN, _MEAN_WOBBLING = 0.050, 0.180  # seconds over which the height of a bend is the mean: a wobble's whole turn
 _SETTLED = 0.15  # seconds after its highest pitch in which a bend may settle at another one
 _SLOW = 0.50  # seconds of the window whose mean is the pitch without its vibrato
-_MIDDLE_SHARE = 0.41  # of its time in which a raised cosine goes the middle 60 % of its way
+_MIDDLE_SHARE = (
+    0.5  # of its time in which a bend goes the middle 60 % of its way: a raised cosine takes 0.41, a straight line 0.6
+)
+_JUMP, _RUN = 0.5, 0.040  # semitones from one clear frame to the next that no finger makes; seconds
 _LEAST = 0.22  # seconds of pitch that a vibrato is told from
 
 
@@ -33,6 +36,18 @@ def filled(pitches: Values, clear: NDArray[np.bool_]) -> Values:
     if not len(told):
         return np.zeros(0)
     return np.interp(np.arange(len(pitches)), told, pitches[told])
+
+
+def unbroken(pitches: Values, clear: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return which clear frames of a curve are a string's: those in runs without a jump that last 40 ms and more.
+
+    A finger takes a string from pitch to pitch; what jumps there and back is another sound.
+    """
+    kept, told = np.zeros(len(clear), np.bool_), np.flatnonzero(clear)
+    for run in np.split(told, np.flatnonzero(np.abs(np.diff(pitches[told])) > _JUMP) + 1):
+        if len(run) * FRAME >= _RUN:
+            kept[run] = True
+    return kept
 
 
 def bend_height(pitches: Values, wobbles: bool) -> float:
@@ -57,7 +72,7 @@ def crossing(pitches: Values, level: float, upwards: bool) -> float:
 
 
 def move_time(pitches: Values, start: float, stop: float) -> float:
-    """Return how many seconds a curve takes from one pitch to another, as a raised cosine; NaN if it does not come near both."""
+    """Return how many seconds a curve takes from one pitch to another, by the middle of its way; NaN if it does not come near both."""
     part = 0.2 * (stop - start)
     first, last = (crossing(pitches, level, stop > start) for level in (start + part, stop - part))
     return (last - first) / _MIDDLE_SHARE

@@ -14,7 +14,16 @@ from numpy.typing import NDArray
 
 from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.features import FRAME
-from lickwright.listen.gestures import bend_height, crossing, filled, move_time, settled_pitch, smoothed, wobble_width
+from lickwright.listen.gestures import (
+    bend_height,
+    crossing,
+    filled,
+    move_time,
+    settled_pitch,
+    smoothed,
+    unbroken,
+    wobble_width,
+)
 from lickwright.listen.model import HeardNote, NoteVerdict
 from lickwright.listen.pass_times import PassTimes
 from lickwright.listen.second_opinion import MISHEARD
@@ -25,6 +34,7 @@ from lickwright.performance.pitch_curves import BEND_MAX, CurveShape, PitchRamp
 from lickwright.timeline.model import PitchGesture
 
 _LATEST = 0.12  # seconds after its step that a bend is still waited for
+_BRIDGE = 0.10  # seconds without a clear pitch in which it is not told when it changes
 _LEAST_WAY = 0.75  # semitones that a bend or a release must go for its time to be told: a curl has none
 _LEAST_ROOM = 0.10  # seconds that a gesture needs to be judged
 _AHEAD = 0.03  # seconds before the next note in which its pitch is in the window already
@@ -35,6 +45,11 @@ _STRING = 0.3  # likelihood of a string below which the pitch of a stretch is no
 _MUCH_SOFTER = 15.0  # where it is softer by so many decibels
 _FIRST = 12  # frames of a note that are of the stretch which begins it
 _WINDOW = 5  # frames on either side whose pitch is measured with what is there too
+_VERY_CLEAR, _GOES_ON = (
+    0.9,
+    0.5,
+)  # clarity, and semitones from the pitch around it, of what is likelier no string but goes on as one
+_VIBRATO_HEARD = 0.5  # share of a vibrato whose pitch must be heard
 _SOFT = 40.0  # decibels below the loudest: what is softer has no pitch to be judged
 
 
@@ -42,6 +57,7 @@ class _Curve(NamedTuple):
     """The pitch of one note, and when what is written of it should be heard."""
 
     offsets: NDArray[np.float64]  # semitones above the fretted pitch, a value a frame from the onset on
+    clear: NDArray[np.bool_]  # which of them are heard; the others are bridged
     room: float  # seconds from the onset until the next note
     begin: float  # seconds of the note in the Performance
     pace: float  # seconds played for each second written
@@ -54,6 +70,13 @@ class _Curve(NamedTuple):
         """Return the offsets between two instants, in seconds from the onset."""
         return self.offsets[max(0, round(start / FRAME)) : max(0, round(stop / FRAME))]
 
+    def is_bridged(self, at: float) -> bool:
+        """Return whether an instant, in seconds from the onset, lies where the pitch was not heard for long."""
+        frame, heard = round(at / FRAME), np.flatnonzero(self.clear)
+        after = int(np.searchsorted(heard, frame))
+        inside = 0 < after < len(heard) and heard[after] != frame
+        return inside and bool((heard[after] - heard[after - 1]) * FRAME > _BRIDGE)
+
 
 class _Step(NamedTuple):
     """A bend or a release of a note. Times are seconds from its onset."""
@@ -63,6 +86,7 @@ class _Step(NamedTuple):
     begin: float
     arrive: float
     following: float  # when the next one, or the next note, should begin
+    rises: bool  # the next one bends up farther
     until: float  # how long it is waited for
 
 
@@ -80,7 +104,7 @@ def judge_gestures(
         reach = max([group.high - event.pitch, *(abs(move.change) for move in event.moves)])
         offsets = _offsets(hearing, note.onset, stop, event.pitch + higher, min(0.0, group.low - event.pitch), reach)
         if offsets is not None and note.sound.shapes:
-            curve = _Curve(offsets, stop - note.onset, event.start, pace)
+            curve = _Curve(*offsets, stop - note.onset, event.start, pace)
             ramps = list(zip(note.sound.shapes, _ramps_of(note.sound.shapes, event.moves), strict=True))
             _judge_bends(note, ramps, curve)
             _judge_vibrato(note, ramps, curve)
@@ -103,8 +127,8 @@ def _ramps_of(shapes: Sequence[PitchGesture], moves: Sequence[PitchRamp]) -> lis
 
 def _offsets(
     hearing: Hearing, onset: float, stop: float, pitch: float, low: float, high: float
-) -> NDArray[np.float64] | None:
-    """Return the semitones above a pitch in each frame from an onset on, misheard octaves put right; None where too little is clear."""
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]] | None:
+    """Return the semitones above a pitch in each frame from an onset on, misheard octaves put right, and which are clear; None where too few are."""
     first, last = round(onset / FRAME), min(len(hearing.features.pitch), round((stop - _AHEAD) / FRAME))
     if last - first < 12:
         return None
@@ -114,15 +138,16 @@ def _offsets(
         near = heard - misheard
         fits = np.isnan(offsets) & (near > low - _REACH) & (near < high + _REACH)
         offsets[fits] = near[fits]
-    clear = (hearing.features.clarity[first:last] > CLEAR) & (
-        hearing.features.level[first:last] > hearing.features.loud - _SOFT
-    )
-    clear &= np.isfinite(offsets) & _is_string(hearing, first, last)
-    clear[: round(_SETTLING / FRAME)] = False
+    clarity = hearing.features.clarity[first:last]
+    told = np.isfinite(offsets) & (hearing.features.level[first:last] > hearing.features.loud - _SOFT)
+    told[: round(_SETTLING / FRAME)] = False
+    clear = unbroken(offsets, told & (clarity > CLEAR) & _is_string(hearing, first, last))
     if clear.sum() < 8:
         return None
+    goes_on = np.abs(offsets - filled(offsets, clear)) < _GOES_ON  # as a string that dies away under its vibrato
+    clear |= unbroken(offsets, told & (clarity > _VERY_CLEAR) & goes_on)
     end = int(np.flatnonzero(clear)[-1]) + 1
-    return filled(offsets[:end], clear[:end])
+    return filled(offsets[:end], clear[:end]), clear[:end]
 
 
 def _is_string(hearing: Hearing, first: int, last: int) -> NDArray[np.bool_]:
@@ -154,7 +179,8 @@ def _bend_steps(ramps: Sequence[tuple[PitchGesture, PitchRamp | None]], curve: _
         last = n + 1 == len(bends)
         following = curve.room if last else curve.heard(bends[n + 1][1].start)
         until = min(curve.room, following + (0 if last else _LATEST))
-        step = _Step(shape, level, curve.heard(ramp.start), curve.heard(ramp.end), following, until)
+        rises = not last and bends[n + 1][0].amount > shape.amount
+        step = _Step(shape, level, curve.heard(ramp.start), curve.heard(ramp.end), following, rises, until)
         if until - step.begin >= _LEAST_ROOM:
             yield step
         level = shape.amount
@@ -162,7 +188,8 @@ def _bend_steps(ramps: Sequence[tuple[PitchGesture, PitchRamp | None]], curve: _
 
 def _judge_height(note: HeardNote, step: _Step, curve: _Curve, wobbling: bool) -> None:
     """Fill in how high a bend goes, of several the worst, and where it settles."""
-    wanted, reached = step.shape.amount, bend_height(curve.part(step.begin, step.until), wobbling)
+    part = curve.part(step.begin, step.following if step.rises else step.until)
+    wanted, reached = step.shape.amount, bend_height(part, wobbling)
     if note.bend_wanted is None or abs(reached - wanted) > abs((note.bend_reached or 0) - note.bend_wanted):
         note.bend_wanted, note.bend_reached = wanted, reached
         note.bend_settled = None if wobbling else settled_pitch(curve.part(step.begin, step.following))
@@ -177,21 +204,24 @@ def _judge_rise(note: HeardNote, step: _Step, curve: _Curve) -> None:
         return
     reached = bend_height(part, False)
     if way > _LEAST_WAY and reached - step.level > 0.5 * way:
-        late = _lateness(part, step, min(reached, step.shape.amount))
+        late = _lateness(curve, step, min(reached, step.shape.amount))
         if np.isfinite(late):
             note.bend_late = max(note.bend_late or -1.0, late)
 
 
-def _lateness(part: NDArray[np.float64], step: _Step, end: float) -> float:
+def _lateness(curve: _Curve, step: _Step, end: float) -> float:
     """Return by how many seconds a bend or a release to `end` (semitones above the fret) comes late at its middle; NaN if it does not come there.
 
     A player who is slower than the written tempo may bend as quickly as at that tempo, or as slowly as the rest is: the middle is held against the time that
     the finger takes, where that lies between these.
     """
-    written = step.arrive - step.begin
+    part, written = curve.part(step.begin, step.until), step.arrive - step.begin
+    middle = crossing(part, 0.5 * (step.level + end), end > step.level)
+    if np.isfinite(middle) and curve.is_bridged(step.begin + middle):
+        return float("nan")
     taken = move_time(part, step.level, end)
     expected = float(np.clip(taken, min(BEND_MAX, written), written)) if np.isfinite(taken) else written
-    return crossing(part, 0.5 * (step.level + end), end > step.level) - expected / 2
+    return middle - expected / 2
 
 
 def _judge_release(note: HeardNote, step: _Step, curve: _Curve) -> None:
@@ -202,7 +232,7 @@ def _judge_release(note: HeardNote, step: _Step, curve: _Curve) -> None:
         off = float(mean.min()) - wanted
         note.release_off = off if note.release_off is None else max(note.release_off, off)
     if step.level - wanted > _LEAST_WAY:
-        late = _lateness(curve.part(step.begin, step.until), step, wanted)
+        late = _lateness(curve, step, wanted)
         if np.isfinite(late):
             note.release_late = max(note.release_late or -1.0, late)
 
@@ -211,8 +241,8 @@ def _judge_vibrato(note: HeardNote, ramps: Sequence[tuple[PitchGesture, PitchRam
     for shape, ramp in ramps:
         if ramp is None or shape.technique.curve is not Curve.VIBRATO:
             continue
-        width = wobble_width(
-            curve.part(max(0.05, curve.heard(ramp.start) + 0.08), min(curve.heard(ramp.end) - 0.02, curve.room))
-        )
-        if np.isfinite(width):
+        start, stop = max(0.05, curve.heard(ramp.start) + 0.08), min(curve.heard(ramp.end) - 0.02, curve.room)
+        heard = curve.clear[max(0, round(start / FRAME)) : max(0, round(stop / FRAME))]
+        width = wobble_width(curve.part(start, stop))
+        if np.isfinite(width) and heard.mean() > _VIBRATO_HEARD:
             note.vibrato_wanted, note.vibrato_width = abs(ramp.change), width

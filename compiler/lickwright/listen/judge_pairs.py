@@ -148,6 +148,8 @@ def _untold_reason(look: _Look, sound: SoundingNote, pitch: float, taken: Sequen
 def _surplus(look: _Look, pitch: float, other: float, taken: Sequence[float]) -> float:
     """Return by how much another pitch is clearer than it must be to sound instead of a written one."""
     if own_strengths(look.new, pitch, taken, look.apart)[1] < _OWN:
+        if len(taken) > 1:
+            return -1.0  # the other note is bent, to this pitch or past it
         return min(_strength(look, spectrum, other, [*taken, pitch]) for spectrum in look[:2]) - _ALONE
     strengths = [
         (_strength(look, spectrum, other, [*taken, pitch]), _strength(look, spectrum, pitch, [*taken, other]))
