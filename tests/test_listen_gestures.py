@@ -154,6 +154,58 @@ def test_a_bend_on_its_way_is_no_note_too_many() -> None:
     assert differing(judged(timeline, wave)) == {}
 
 
+# --- slides ------------------------------------------------------------------------------------------------------------
+
+SLIDES = 'key A minor\ntempo 84\nstep 1/8\nlick "Slides"\n| G5/7 - D7 G9\\7 - D7 | B5/8 - G7 D7 A7 D7 A5 | G7 D7 A5 D7 A7--- ||\n'
+UP, DOWN = 1, 4  # sounds that are slid to
+
+
+def slid(sound: int, semitones: float) -> Judgement:
+    """The take of `SLIDES` in which one slide goes so many semitones farther up, of all its way."""
+    timeline = timeline_of(SLIDES)
+    tones, performance = take_of(timeline)
+    (end,) = (event.pitch for event in performance.notes if event.sound == sound)
+    (start,) = (event.pitch for event in performance.notes if event.sound == sound - 1)
+    scale = (end + semitones - start) / (end - start)
+    first, last = (next(tone for tone in tones if tone.sound == one) for one in (sound - 1, sound))
+
+    def pitch(t: Times) -> Times:
+        return start + scale * (np.where(t < last.start, first.pitch(t), last.pitch(t)) - start)
+
+    one = first._replace(end=last.end, pitch=pitch)  # the string sounds on
+    return judged(timeline, pluck([one, *(tone for tone in tones if tone not in (first, last))]))
+
+
+@pytest.mark.parametrize(
+    ("sound", "semitones", "said"),
+    [
+        (UP, 0, None),
+        (UP, -1, "fret 7 on the G string: C# was heard, a half step too low"),
+        (UP, 1, "fret 7 on the G string: Eb was heard, a half step too high"),
+        (DOWN, 1, "fret 7 on the G string: Eb was heard, a half step too high"),
+    ],
+)
+def test_a_slide_that_stops_at_another_fret_is_wrong_and_not_missing(
+    sound: int, semitones: float, said: str | None
+) -> None:
+    found = slid(sound, semitones)
+    assert differing(found) == ({} if said is None else {sound: {DifferenceKind.NOTE}})
+    assert words(found) == ([] if said is None else [said])
+
+
+def test_a_slide_that_is_not_made_is_missing() -> None:
+    assert note_of(slid(UP, -2), UP).verdict is NoteVerdict.MISSING
+
+
+def test_slides_that_are_picked_instead_are_right() -> None:
+    """How a note begins is not judged."""
+    timeline = timeline_of(SLIDES)
+    tones = [tone._replace(picked=True) for tone in take_of(timeline)[0]]
+    starts = {tone.sound: tone.pitch(np.array([tone.start]))[0] for tone in tones}
+    tones = [tone._replace(pitch=lambda t, p=starts[tone.sound]: np.full(len(t), p)) for tone in tones]
+    assert differing(judged(timeline, pluck(tones))) == {}
+
+
 # --- double stops ------------------------------------------------------------------------------------------------------
 
 

@@ -15,6 +15,7 @@ from lickwright.listen.entries import DOUBTFUL_STRENGTH, RISEN, Entry
 from lickwright.listen.expected import ExpectedKind
 from lickwright.listen.features import FRAME
 from lickwright.listen.heard_pass import AROUND, NEVER, ON_TIME, SHARP, HeardPass
+from lickwright.listen.judge_joined import stays_unjoined, wrong_arrival
 from lickwright.listen.judge_notes import told_range
 from lickwright.listen.model import UNHEARD, HeardNote, NoteVerdict
 from lickwright.listen.pass_times import SURE_PICK
@@ -54,13 +55,18 @@ def take_back_doubts(heard: HeardPass, notes: Sequence[HeardNote]) -> None:
     by_sound = {note.sound.index: note for note in notes}
     for n, group in enumerate(heard.groups):
         here = [by_sound[sound.index] for sound in group.sounds]
-        wrong = any(note.verdict is NoteVerdict.WRONG for note in here)
-        if wrong and (heard.times.begins[n] is None or _is_another_string(heard, n, here[0])):
+        if any(note.verdict is NoteVerdict.WRONG for note in here) and _may_be_another_sound(heard, n, here[0]):
             _leave_untold(here)
         if group.kind is ExpectedKind.SINGLE:
             _judge_single_again(heard, n, here[0])
         elif group.kind is ExpectedKind.PAIR:
             _judge_pair_again(heard, n, here)
+
+
+def _may_be_another_sound(heard: HeardPass, n: int, note: HeardNote) -> bool:
+    """Return whether a pitch that is heard instead of a written one may not begin with it, unless a finger comes to rest there."""
+    unsure = heard.times.begins[n] is None or _is_another_string(heard, n, note)
+    return unsure and wrong_arrival(heard, n) is None
 
 
 def _judge_single_again(heard: HeardPass, n: int, note: HeardNote) -> None:
@@ -91,7 +97,7 @@ def _judge_pair_again(heard: HeardPass, n: int, notes: Sequence[HeardNote]) -> N
     """
     start = heard.times.starts[n]
     if start is None:
-        if not heard.is_jumped_over(n) and any(_may_have_entered(heard, n, at) for at in heard.places(n)):
+        if not heard.is_jumped_over(n) and _may_be_there(heard, n):
             _leave_untold(notes)
         return
     for note, entry in zip(notes, heard.entries(n, start, ON_TIME), strict=True):
@@ -128,13 +134,26 @@ def _enters_less(other: Entry, own: Entry | None) -> bool:
 
 
 def _judge_missing(heard: HeardPass, n: int, note: HeardNote) -> None:
-    """Let a note that is called missing be right where it enters where it begins, and untold where it may have entered."""
+    """Let a note that is called missing be right where it enters where it begins, wrong where a finger comes to rest elsewhere, and untold where in doubt."""
     at, start = heard.place(n), heard.times.starts[n]
+    arrival = wrong_arrival(heard, n) if start is None else None
     (entry,) = heard.entries(n, at, AROUND)
-    if entry is not None and entry.is_sure and start is not None and not heard.rings(n, at):
+    if arrival is not None:
+        note.verdict, note.pitch, note.onset = NoteVerdict.WRONG, arrival.pitch, arrival.at
+    elif entry is not None and entry.is_sure and start is not None and not heard.rings(n, at):
         note.verdict, note.onset = NoteVerdict.RIGHT, start
-    elif any(_may_have_entered(heard, n, place) for place in heard.places(n)) or _is_lost(heard, n, at):
+    elif not _is_surely_missing(heard, n) and (_is_lost(heard, n, at) or _may_be_there(heard, n)):
         _leave_untold([note])
+
+
+def _is_surely_missing(heard: HeardPass, n: int) -> bool:
+    """Return whether the note before a joined one goes on instead, and nothing of its own enters."""
+    return heard.times.starts[n] is None and stays_unjoined(heard, n) and not _enters(heard, n, heard.place(n))
+
+
+def _may_be_there(heard: HeardPass, n: int) -> bool:
+    """Return whether a note of a group may have entered at one of the instants at which it may begin."""
+    return any(_may_have_entered(heard, n, at) for at in heard.places(n))
 
 
 def _may_have_entered(heard: HeardPass, n: int, at: float) -> bool:
@@ -142,9 +161,14 @@ def _may_have_entered(heard: HeardPass, n: int, at: float) -> bool:
     sharp, struck_at = heard.sharpest(*heard.room(n, at, _FARTHER))
     if sharp > _STRUCK and _is_loud(heard, struck_at, struck_at + _RINGS):
         return True
-    told = [entry for entry in heard.entries(n, at, _FARTHER) if entry is not None]
-    if not told or heard.rings(n, at):
+    if heard.rings(n, at) or all(entry is None for entry in heard.entries(n, at, _FARTHER)):
         return _may_be_renewed(heard, n, at)
+    return _enters(heard, n, at)
+
+
+def _enters(heard: HeardPass, n: int, at: float) -> bool:
+    """Return whether one of the pitches of a group may enter around an instant."""
+    told = [entry for entry in heard.entries(n, at, _FARTHER) if entry is not None]
     least = DOUBTFUL_STRENGTH if heard.groups[n].struck else _DOUBTFUL_JOINED
     return any(entry.rise > RISEN and entry.strength > least for entry in told)
 
