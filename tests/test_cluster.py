@@ -367,8 +367,11 @@ def test_nobody_there(monkeypatch: pytest.MonkeyPatch, library: Path, capsys: py
     assert not tree(library / "out") if (library / "out").exists() else True
 
 
-def test_nobody_answers_in_time(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_nobody_answers_in_time(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
     """What keeps a connection waiting is told after `ANSWER`, and not waited for."""
+    monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(module, "ANSWER", 0.01)
     ended = threading.Event()
 
