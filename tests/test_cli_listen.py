@@ -350,7 +350,7 @@ def test_one_of_several_licks(run: Run, take: Samples) -> None:
         (("walk.lick", "take.wav", "--keep", "x.wav"), "--keep is about --record"),
         (("walk.lick", "take.wav", "--tempo", "60%"), "--tempo is about --record"),
         (("walk.lick", "take.wav", "--format", "json", "--all"), "--all is about the text"),
-        (("walk.lick", "--licks", "walk.lick"), "no folder of recordings"),
+        (("walk.lick", "--licks", "walk.lick"), "the first word is a recording or a folder of them"),
         ((".", "take.wav", "--licks", "walk.lick"), "nothing comes after it"),
         ((".", "--licks", "walk.lick", "--picture", "a.svg"), "--picture is about one recording"),
     ],
@@ -517,6 +517,24 @@ def test_a_folder_is_matched_by_name_and_by_fit_and_heard_once(
     assert code == 3
     assert heard == ["walk-tobin.wav", "broken.mp3"]
     assert [bool(e["error"]) for e in json.loads(out)["recordings"]] == [True, False, False, False]
+
+
+def test_one_recording_of_whichever_lick_it_is(run: Run, take: Samples) -> None:
+    """With all that there is to say of it, since it is one."""
+    write("licks/walk.lick", WALK)
+    write("licks/hill.lick", HILL)
+    code, out, err = run(write_wave("take.wav", take), "--licks", "licks")
+    assert (code, err) == (0, "")
+    assert 'take.wav: "Walk", just like the teacher\'s, 100 of 100' in out
+    code, out, _ = run("take.wav", "--licks", "licks", "--format", "json")
+    assert (code, json.loads(out)["recordings"][0]["lick"]) == (0, "Walk")
+    code, _, err = run("gone.wav", "--licks", "licks")
+    assert code == 2
+    assert "there is no recording and no folder gone.wav" in err
+    write("walk.txt", "no recording")
+    code, _, err = run("walk.txt", "--licks", "licks")
+    assert code == 3
+    assert "walk.txt: error: this is not a recording that can be read" in err
 
 
 def test_a_recording_with_another_lick_s_name_is_said(run: Run, take: Samples) -> None:

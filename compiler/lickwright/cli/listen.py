@@ -32,6 +32,7 @@ Exits with 0 when all that can be judged is right and it was played through, els
   lickwright listen porch.lick take.wav --bars 1-2 --picture take.svg
   lickwright listen porch.lick --record 20 --tempo 60%
   lickwright listen takes/ --licks songs/       a folder and those in it, each recording with its lick
+  lickwright listen take.wav --licks songs/     one recording, of whichever lick it is
 """
 
 
@@ -57,7 +58,7 @@ Exits with 0 when all that can be judged is right and it was played through, els
     "--licks",
     "library",
     metavar="LIBRARY",
-    help="LICK is a folder of recordings, of licks in this file, folder or output folder.",
+    help="LICK is a recording or a folder of them, of licks in this file, folder or output folder.",
 )
 @click.option(
     "--ladder",
@@ -149,8 +150,10 @@ def _percent(lick: CompiledLick, tempo: TempoRequest) -> float:
 
 
 def _many(folder: str, recording: str | None, more: dict[str, Any]) -> int:
-    refuse(recording is not None, "with --licks the first word is a folder of recordings, and nothing comes after it")
-    refuse(not os.path.isdir(folder), f"{console.safe_text(folder)} is no folder of recordings")
+    words = "with --licks the first word is a recording or a folder of them, and nothing comes after it"
+    refuse(recording is not None or folder.lower().endswith(".lick"), words)
+    refuse(not os.path.exists(folder), f"there is no recording and no folder {console.safe_text(folder)}")
+    is_one = not os.path.isdir(folder)
     if option := first_given("title", "bars", "record", "tempo", "keep", "picture"):
         raise click.UsageError(f"{option} is about one recording: leave out --licks")
     _refuse_text_options(more)
@@ -165,7 +168,7 @@ def _many(folder: str, recording: str | None, more: dict[str, Any]) -> int:
                 more["report"],
                 more["overwrite"],
                 more["width"],
-                more["everything"],
+                more["everything"] or (is_one and more["form"] == "text"),
                 more["ladder"],
             )
         except KeyboardInterrupt:

@@ -45,10 +45,10 @@ def listen_to_folder(
     everything: bool,
     ladder: Ladder | None,
 ) -> int:
-    """Listen to every recording of a folder; return the exit code. An interrupt goes through, after what was heard is kept.
+    """Listen to every recording of a folder, or to the one that is named instead; return the exit code.
 
-    `width` and `everything` are about the text, which has the remarks on each recording where everything is asked for. Without a `ladder` each lick has that of
-    its project.
+    An interrupt goes through, after what was heard is kept. `width` and `everything` are about the text, which has the remarks on each recording where
+    everything is asked for. Without a `ladder` each lick has that of its project.
     """
     verdict = Verdict()
     if report is not None:
@@ -80,8 +80,10 @@ def listen_to_folder(
 def _recordings(folder: str, verdict: Verdict) -> dict[str, str]:
     """Return the recordings in a folder and below it, in order: the path of each by its name as seen from the folder, with `/`.
 
-    A folder below that cannot be read is shown and counted in `verdict`.
+    A folder below that cannot be read is shown and counted in `verdict`. What is no folder is one recording.
     """
+    if not os.path.isdir(folder):
+        return {os.path.basename(folder): folder}
     found = {}
     for one in walk_sources([folder], suffixes=SUFFIXES):
         if one.trouble is not None:
