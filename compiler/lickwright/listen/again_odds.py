@@ -63,8 +63,11 @@ def again_odds(heard: HeardPass, at: float, group: ExpectedGroup, pitch: float) 
     """
     hearing = heard.hearing
     features, window = hearing.features, (at - _AROUND, at + _AROUND)
-    sharp, loud = heard.sharpest(*window)[0], _level_after(features, at)
-    if sharp < _LEAST_SHARP or loud < _LEAST_LOUD:
+    loud = _level_after(features, at)
+    if loud < _LEAST_LOUD:
+        return NEVER
+    sharp = heard.sharpest(*window)[0]
+    if sharp < _LEAST_SHARP:
         return NEVER
     sounding = pitch + heard.higher
     before = clear_pitch(features, at - _BEFORE, at - _GAP)

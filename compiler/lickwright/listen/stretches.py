@@ -37,7 +37,7 @@ _SAME = 0.8  # semitones
 _SKIPPED = 0.035  # seconds after a boundary whose pitch still has the sound before in it
 _NO_STRING, _SURE_STRING = 0.5, 0.8  # likelihood of a string
 _BODY = 0.40  # seconds that the pitch of a stretch is taken from
-_CHANGED = 0.15  # share of a strong peak's change from which on a boundary that begins no stretch may be a stroke: 85 such strokes have .27 and more
+_CHANGED = 0.1  # share of a strong peak's change from which on a boundary that begins no stretch may be a stroke
 
 
 @record
