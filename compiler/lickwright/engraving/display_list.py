@@ -141,10 +141,8 @@ def extents(items: Iterable[Item]) -> Extent:
     boxes = [extent(item) for item in items]
     if not boxes:
         return Extent(0.0, 0.0, 0.0, 0.0)
-    return Extent(
-        min(box.left for box in boxes), min(box.top for box in boxes),
-        max(box.right for box in boxes), max(box.bottom for box in boxes),
-    )  # fmt: skip
+    lefts, tops, rights, bottoms = zip(*boxes, strict=True)
+    return Extent(min(lefts), min(tops), max(rights), max(bottoms))
 
 
 def groups(
