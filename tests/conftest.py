@@ -32,7 +32,7 @@ os.environ.pop("PYTHONUNBUFFERED", None)
 # Texts and values that Hypothesis makes up for a test that does not say how many: the same ones each time, and no clock decides whether a test
 # passes, neither that of one example nor that of their making. `--hypothesis-profile long` makes more, and others each time.
 _WITHOUT_CLOCK = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
-settings.register_profile("everyday", _WITHOUT_CLOCK, max_examples=40, derandomize=True, database=None)
+settings.register_profile("everyday", _WITHOUT_CLOCK, max_examples=25, derandomize=True, database=None)
 settings.register_profile("long", _WITHOUT_CLOCK, max_examples=1000)
 settings.load_profile("everyday")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import glob
 import io
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -45,15 +46,13 @@ def read(data: bytes) -> mido.MidiFile:
     return mido.MidiFile(file=io.BytesIO(data), charset="utf-8")
 
 
+@cache
 def licks() -> list[LoweredLick]:
     compiled = [lick for path in SAMPLES for lick in compile_file(path).licks] + list(compile_text(OWN).licks)
     found = [lick.lowered for lick in compiled if lick.lowered is not None]
     assert len(found) > 20
     assert found[-1].timeline.title == "Every turn ♯"
     return found
-
-
-LICKS = licks()
 
 
 class Reader:

@@ -12,6 +12,8 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -31,8 +33,10 @@ from lickwright.store.output_writer import OutputWriter
 from lickwright.store.types import CompileOptions, WorkItem, WorkResult
 from storages import opened
 
-pytest.importorskip("joblib")
-distributed = pytest.importorskip("distributed")
+# Imported where a cluster is made: it takes longer than all else that is collected.
+pytestmark = pytest.mark.skipif(
+    not all(map(find_spec, ("joblib", "distributed"))), reason="pip install 'lickwright[cluster]'"
+)
 
 SAMPLES = sorted((Path(__file__).parents[1] / "samples").rglob("*.lick"))
 TIMES = 3  # each sample is in a library, so that chunks of it wait for workers
@@ -40,7 +44,7 @@ TIMES = 3  # each sample is in a library, so that chunks of it wait for workers
 
 def local_cluster(workers: int, threads: int = 1) -> Any:
     """A scheduler in this process and worker processes. Its pages, which Dask serves in any case, take a free port instead of 8787."""
-    return distributed.LocalCluster(
+    return import_module("distributed").LocalCluster(
         n_workers=workers,
         threads_per_worker=threads,
         processes=True,
@@ -73,7 +77,7 @@ def mortal_workers() -> Iterator[Any]:
 @pytest.fixture
 def two_workers(mortal_workers: Any) -> Any:
     """A scheduler with two worker processes, once both are there again."""
-    with distributed.Client(mortal_workers.scheduler_address) as client:
+    with import_module("distributed").Client(mortal_workers.scheduler_address) as client:
         client.wait_for_workers(2, timeout=120)
     return mortal_workers
 
@@ -390,7 +394,7 @@ def test_nobody_answers_in_time(
 def test_no_worker_there(monkeypatch: pytest.MonkeyPatch, library: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """The scheduler has all the time it needs to answer; a worker that there is not is not waited for long."""
     with local_cluster(0) as running:
-        client = distributed.Client
+        client = import_module("distributed").Client
         waited: list[float] = []
 
         def wait_for_workers(self: object, count: int, timeout: float) -> None:

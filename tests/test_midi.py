@@ -16,14 +16,14 @@ from lickwright.export.midi import emit, smf
 from lickwright.export.midi.bend_shapes import shared_bend_shape
 from lickwright.export.midi.channel_voices import OVERLAP
 from lickwright.performance.pitch_curves import pitch_offsets
-from midi_reader import CHANNELS, LICKS, Reader, heard, made, read, sounds_until, strings, timed
+from midi_reader import CHANNELS, Reader, heard, licks, made, read, sounds_until, strings, timed
 
 # --- the encoder -----------------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("single", [False, True])
 def test_the_bytes_are_those_that_mido_writes(single: bool) -> None:
-    for stages in LICKS:
+    for stages in licks():
         data = emit(stages, Options(single_channel=single)).data
         again = io.BytesIO()
         read(data).save(file=again)
@@ -67,7 +67,7 @@ def test_text_is_utf_8_without_control_characters() -> None:
 
 
 def test_same_lick_same_bytes() -> None:
-    for stages in LICKS:
+    for stages in licks():
         assert emit(LoweredLick(stages.timeline), Options()).data == emit(stages, Options()).data
 
 
@@ -76,7 +76,7 @@ def test_same_lick_same_bytes() -> None:
 
 def test_every_note_is_within_a_tick_of_the_performance() -> None:
     compared = 0
-    for stages in LICKS:
+    for stages in licks():
         file = read(emit(stages, Options()).data)
         reader = Reader(file)
         for track, voices in zip(file.tracks[1:], strings(stages), strict=True):
@@ -95,7 +95,7 @@ def test_every_note_is_within_a_tick_of_the_performance() -> None:
 
 def test_every_bend_is_within_half_a_cent_of_the_performance() -> None:
     compared = 0
-    for stages in LICKS:
+    for stages in licks():
         file = read(emit(stages, Options()).data)
         reader = Reader(file)
         for track, voices in zip(file.tracks[1:], strings(stages), strict=True):
@@ -152,7 +152,7 @@ def test_only_small_bends_are_kept_for_other_notes() -> None:
 
 
 def test_bends_do_not_depend_on_what_was_made_before() -> None:
-    for stages in LICKS:
+    for stages in licks():
         before = emit(stages, Options()).data
         shared_bend_shape.cache_clear()
         assert emit(stages, Options()).data == before
@@ -160,7 +160,7 @@ def test_bends_do_not_depend_on_what_was_made_before() -> None:
 
 def test_pretty_midi_reads_the_same_notes_and_bends() -> None:
     pretty_midi = pytest.importorskip("pretty_midi")
-    for stages in LICKS:
+    for stages in licks():
         with warnings.catch_warnings():
             warnings.simplefilter("error")
             file = pretty_midi.PrettyMIDI(io.BytesIO(emit(stages, Options()).data))
@@ -208,7 +208,7 @@ def test_the_first_track_has_all_that_is_no_note() -> None:
         (7680, "marker", "bar 2"),
         (7680, "end_of_track", None),
     ]
-    for stages in LICKS:
+    for stages in licks():
         metas = {m.type for track in read(emit(stages, Options()).data).tracks[1:] for m in track if m.is_meta}
         assert metas <= {"track_name", "lyrics", "end_of_track"}
 
@@ -316,9 +316,9 @@ def asked(message: mido.Message) -> tuple[str, bool, dict[str, object]]:
 @pytest.mark.slow
 def test_it_is_several_times_as_fast_as_mido() -> None:
     """The whole of `emit`, bends included, against mido building and saving the same events; the goal is eleven times."""
-    for stages in LICKS:
+    for stages in licks():
         stages.performance(Options())
-    files = [read(emit(stages, Options()).data) for stages in LICKS]
+    files = [read(emit(stages, Options()).data) for stages in licks()]
     events = [[[asked(message) for message in track] for track in file.tracks] for file in files]
 
     def with_mido() -> None:
@@ -330,7 +330,7 @@ def test_it_is_several_times_as_fast_as_mido() -> None:
             file.save(file=io.BytesIO())
 
     def ours() -> None:
-        for stages in LICKS:
+        for stages in licks():
             emit(stages, Options())
 
     ratios = []

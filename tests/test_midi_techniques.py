@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lickwright.export import Options
 from lickwright.export.midi import RULES, emit
-from midi_reader import LICKS, heard, made, read, timed
+from midi_reader import heard, licks, made, read, timed
 
 # --- techniques ------------------------------------------------------------------------------------------------------
 
@@ -92,7 +92,7 @@ def test_one_channel_has_a_note_once() -> None:
 
 
 def test_one_channel_starts_every_note_at_its_own_pitch() -> None:
-    for stages in LICKS:
+    for stages in licks():
         file = read(emit(stages, ONE).data)
         notes = heard(file.tracks[1])
         bend, at = 0, {}
@@ -109,5 +109,5 @@ def test_one_channel_starts_every_note_at_its_own_pitch() -> None:
 def test_losses_are_of_this_back_end() -> None:
     codes = {rule.code for rule in RULES}
     assert len(codes) == len(RULES) == 6
-    for stages in LICKS:
+    for stages in licks():
         assert {loss.code for loss in (*emit(stages, Options()).losses, *emit(stages, ONE).losses)} <= codes
