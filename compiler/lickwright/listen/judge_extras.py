@@ -1,7 +1,8 @@
 """Notes that the lick has not.
 
 In: a `HeardPass`. Out: `ExtraNote`s. A stretch is one by the odds of `extra_odds.py`, and so is a change of the sound that begins no stretch, where the string
-that sounds is struck once more. None stands between dead notes or in trills, near what is passed over, nor where the player hesitates.
+that sounds is struck once more. None stands between dead notes or in trills, near what is passed over, where the player hesitates, nor where a
+metronome clicks.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.extra_odds import likely_again, likely_extra
 from lickwright.listen.heard_pass import HeardPass
 from lickwright.listen.model import ExtraNote
+from lickwright.listen.room_clicks import find_clicks
 
 _PICK_CLEAR = 4.5  # odds of a pick above which it may be a note of its own though something that is passed over is near
 _SOFT = 21.0  # decibels below the loudest
@@ -27,12 +29,14 @@ _LATEST = 0.2  # seconds before that in which no extra note begins
 def find_extras(heard: HeardPass, pace: float) -> list[ExtraNote]:
     """Return the extra notes of a pass, in order. `pace` are the seconds played for each second written."""
     told = [n for n, b in enumerate(heard.times.begins) if b is not None]
+    clicks = find_clicks(heard.hearing.features, sorted(s for s in heard.times.starts if s is not None))
     found: list[ExtraNote] = []
     for n, following in zip(told, [*told[1:], None], strict=True):
         if _is_unpitched(heard.groups, n, following):
             continue
         for extra in _extras_between(heard, n, following, pace):
-            if not found or extra.at - found[-1].at >= _APART:
+            is_click = clicks is not None and clicks.is_at(extra.at)
+            if not is_click and (not found or extra.at - found[-1].at >= _APART):
                 found.append(extra)
     return found
 
