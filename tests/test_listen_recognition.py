@@ -129,3 +129,12 @@ def test_nothing_fits_where_nothing_is_heard_or_there_is_no_lick() -> None:
     silence = hear_recording(recorded(np.zeros(24_000, np.float32)))
     assert LickLibrary([groups_of(SONG)]).best_fits(silence, 3) == []
     assert LickLibrary([]).best_fits(hearing_of(take_of(timeline_of(SONG))[0]), 3) == []
+
+
+def test_a_lick_of_double_stops_is_named_among_many_by_its_partials() -> None:
+    """Of two strings at once no one pitch is heard, so that the pitches of many other licks are heard more."""
+    pairs = 'key G major\ntempo 80\nstep 1/4\nlick "Pairs"\n| G4&B5 G5&B7 G7&B8 G4&B5 | G2&B3 G4&B5 G7&B8 G5&B7 ||\n'
+    single = [in_key(text, by) for text in (WALK, SONG, OTHER) for by in range(-5, 7)]
+    licks = [*single, *(in_key(pairs, by) for by in range(-5, 7))]
+    hearing = hearing_of(take_of(timeline_of(pairs))[0])
+    assert LickLibrary(licks).best_fits(hearing, 3)[0] == len(single) + 5

@@ -16,10 +16,10 @@ from lickwright.listen.expected import ExpectedGroup, ExpectedKind
 from lickwright.listen.match import match_groups
 from lickwright.listen.match_costs import pitch_costs
 from lickwright.listen.stretches import Hearing
-from lickwright.listen.tuning import overall_tuning
+from lickwright.listen.tuning import heard_combs, overall_tuning
 
-_TRIED = 16  # licks that are matched as a whole
-_SHIFTS = [by for by in range(-6, 7) if by]  # semitones by which a whole may be shifted
+_BY_PITCH, _BY_COMB = 14, 16  # licks that are matched as a whole, of the likeliest by either
+_SHIFTS = sorted(range(-6, 7), key=abs)  # semitones by which a whole may be shifted, none first
 _LESS_LIKE = 0.15  # likeness by which a shift must be better than none for it to be tried
 _COSTLIER = 0.08  # cost a group by which a shifted reading must be cheaper
 _LONGEST = 0.5  # seconds that a note counts for at most
@@ -41,18 +41,21 @@ class LickLibrary:
         if not self._licks or not np.isfinite(hearing.pitches).any():
             return []
         tuning = overall_tuning(hearing)
-        heard = _heard_pitches(hearing, tuning)
-        as_written = self._wanted @ heard
-        shifted = np.array([self._wanted @ np.roll(heard, -by) for by in _SHIFTS]) - _LESS_LIKE
-        likeness = np.maximum(as_written, shifted.max(axis=0))
-        likeliest = np.argsort(-likeness, kind="stable")[:_TRIED]
-        costs = {}
-        for n in likeliest:
-            index, groups = self._licks[n]
-            needs_shift = shifted[:, n].max() > as_written[n]
-            shift = _SHIFTS[int(np.argmax(shifted[:, n]))] if needs_shift else 0
-            costs[index] = _lick_cost(hearing, groups, tuning, shift)
+        shifts = self._likeliest(_heard_pitches(hearing, tuning), _BY_PITCH)
+        # Where two strings sound at once, their partials are heard, and no one pitch.
+        for n, shift in self._likeliest(heard_combs(hearing, tuning), _BY_COMB).items():
+            shifts.setdefault(n, shift)
+        costs = {
+            self._licks[n][0]: _lick_cost(hearing, self._licks[n][1], tuning, shift) for n, shift in shifts.items()
+        }
         return sorted(costs, key=lambda index: costs[index])[:most]
+
+    def _likeliest(self, heard: NDArray[np.float64], most: int) -> dict[int, int]:
+        """Return the licks whose pitches are heard most, each with the semitones by which it is likeliest shifted. `heard`: how long each MIDI pitch is."""
+        heard = heard / max(1e-9, float(np.linalg.norm(heard)))
+        likeness = np.array([self._wanted @ np.roll(heard, -by) - _LESS_LIKE * (by != 0) for by in _SHIFTS])
+        likeliest = np.argsort(-likeness.max(axis=0), kind="stable")[:most]
+        return {int(n): _SHIFTS[int(np.argmax(likeness[:, n]))] for n in likeliest}
 
 
 def _lick_cost(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: float, shift: int) -> float:
@@ -65,8 +68,8 @@ def _lick_cost(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: float,
 
 def _notes_in_rhythm(groups: Sequence[ExpectedGroup]) -> Hashable:
     """Return what is equal for two licks of the same notes, as they sound, in the same rhythm at any tempo."""
-    end = max((group.at + group.length for group in groups), default=0.0) or 1.0
-    return tuple((round(_FINE * g.at / end), g.first, g.low, g.high, g.pitches, g.why) for g in groups)
+    end = max((group.at for group in groups), default=0.0) or 1.0
+    return tuple((round(_FINE * g.at / end), g.pitches, round(g.low), round(g.high)) for g in groups)
 
 
 def _heard_pitches(hearing: Hearing, tuning: float) -> NDArray[np.float64]:
@@ -76,7 +79,7 @@ def _heard_pitches(hearing: Hearing, tuning: float) -> NDArray[np.float64]:
     for pitch, length in zip(hearing.pitches, lengths, strict=True):
         if np.isfinite(pitch):
             found[int(np.clip(round(float(pitch) - tuning), 0, 127))] += length
-    return found / max(1e-9, float(np.linalg.norm(found)))
+    return found
 
 
 def _wanted_pitches(groups: Sequence[ExpectedGroup]) -> NDArray[np.float64]:

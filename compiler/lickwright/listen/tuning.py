@@ -63,7 +63,7 @@ def likely_shifts(hearing: Hearing, groups: Sequence[ExpectedGroup], tuning: flo
             for pitch in group.pitches:
                 wanted[round(pitch)] += min(_LONG, group.length)
     by_pitch = {shift: float(np.sqrt(heard * np.roll(wanted, shift)).sum()) for shift in _SHIFTS if shift}
-    combs = _heard_combs(hearing, tuning)
+    combs = heard_combs(hearing, tuning)
     by_comb = {shift: float((combs * np.roll(wanted, shift)).sum()) for shift in _SHIFTS if shift}
     return list(dict.fromkeys(_likeliest(by_pitch, _BY_PITCH) + _likeliest(by_comb, _BY_COMB)))
 
@@ -72,7 +72,7 @@ def _likeliest(scores: dict[int, float], most: int) -> list[int]:
     return sorted(scores, key=lambda shift: (-scores[shift], abs(shift)))[:most]
 
 
-def _heard_combs(hearing: Hearing, tuning: float) -> NDArray[np.float64]:
+def heard_combs(hearing: Hearing, tuning: float) -> NDArray[np.float64]:
     """Return for each MIDI pitch how long its partials are heard (seconds), as where several strings sound and no one pitch is clear."""
     pitches = np.arange(*_COMBS)
     table = comb_table(hearing.recording, hearing.starts, hearing.picks > PICKED, [float(p) + tuning for p in pitches])
