@@ -9,6 +9,8 @@ from __future__ import annotations
 import os
 import stat
 from collections.abc import Iterator
+from contextlib import contextmanager
+from errno import EIO
 from io import BytesIO
 from typing import BinaryIO, NamedTuple
 
@@ -18,6 +20,7 @@ from numpy.typing import NDArray
 from lickwright.core.diagnostics import Diagnostic
 from lickwright.core.file_bytes import error_reason
 from lickwright.core.files import UNREADABLE
+from lickwright.core.interrupts import defer_interrupts
 from lickwright.core.source import Span
 from lickwright.listen.recording import FASTEST, LONGEST, SLOWEST, Recording, resample_recording
 from lickwright.listen.silenced_decoder import silenced_decoder
@@ -71,9 +74,10 @@ def decode_recording(file: BinaryIO) -> ReadRecording:
     if not file.tell():
         raise UnreadableRecording("the file is empty")
     file.seek(0)
+    watched = _Watched(file)
     try:
-        with silenced_decoder(), soundfile.SoundFile(_handle(file), closefd=False) as sound:
-            return _decode(sound)
+        with silenced_decoder(), _opened(watched) as sound:
+            return _decode(sound, watched)
     except (soundfile.LibsndfileError, RuntimeError, TypeError, OSError) as e:
         if _is_of_the_disk(e):
             raise UnreadableRecording("the recording cannot be read: the disk gave an error", "try again") from None
@@ -100,21 +104,63 @@ def _other_kind(file: BinaryIO) -> str:
     return next((kind for at, mark, kind in _OTHER_KINDS if first[at:].startswith(mark)), "")
 
 
-def _handle(file: BinaryIO) -> BinaryIO | int:
-    """Return the file's descriptor, for libsndfile to read itself, where it can.
+class _Watched:
+    """An open file as libsndfile reads it, by callbacks.
 
-    A file object is read by a callback, in which an interrupt and an error of the disk are lost and look like the end of the file.
+    In a callback an exception is lost and looks like the end of the file, so it is kept until libsndfile returns. From then on the file is at its end:
+    where a header goes on in a part that the disk does not read, libsndfile would look for what comes next without end.
     """
-    if os.name == "posix":
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file = file
+        self._size = file.seek(0, os.SEEK_END)
+        self._error: BaseException | None = None
+        file.seek(0)
+
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """Let libsndfile read. Raises what was raised in a callback; an interrupt comes at the end."""
+        with defer_interrupts():
+            try:
+                yield
+            finally:
+                if self._error is not None:
+                    raise self._error
+
+    def readinto(self, into: object) -> int:
+        """Fill a buffer; return the number of bytes, 0 at the end and after an error."""
+        room, count = memoryview(into), 0  # type: ignore[arg-type]
         try:
-            return file.fileno()
-        except OSError:  # it is in memory
-            pass
-    return file
+            while self._error is None and count < len(room):
+                part = self._file.readinto(room[count:])  # type: ignore[attr-defined]
+                if not part:
+                    break
+                count += part
+        except BaseException as e:
+            self._error = e
+        return count
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        """Go to a place; return it. After an error it is the end."""
+        return self._size if self._error is not None else self._file.seek(offset, whence)
+
+    def tell(self) -> int:
+        """Return the place; after an error, the end."""
+        return self._size if self._error is not None else self._file.tell()
+
+
+@contextmanager
+def _opened(watched: _Watched) -> Iterator[object]:
+    import soundfile
+
+    with watched.reading():
+        sound = soundfile.SoundFile(watched, closefd=False)
+    with sound:
+        yield sound
 
 
 def _is_of_the_disk(error: Exception) -> bool:
-    return getattr(error, "code", None) == _SYSTEM_ERROR
+    return getattr(error, "code", None) == _SYSTEM_ERROR or getattr(error, "errno", None) == EIO
 
 
 def encode_recording(samples: NDArray[np.float32], rate: int) -> bytes:
@@ -147,8 +193,8 @@ def level_notes(full: int, samples: int) -> tuple[str, ...]:
 class _Blocks:
     """The blocks of a sound file, up to the longest recording; remembers where a damaged file ended."""
 
-    def __init__(self, sound: object) -> None:
-        self._sound = sound
+    def __init__(self, sound: object, watched: _Watched) -> None:
+        self._sound, self._watched = sound, watched
         self.frames = 0
         self.full = 0  # samples of all channels at the highest level that there is
         self.damage = ""
@@ -162,7 +208,8 @@ class _Blocks:
         while self.frames < (LONGEST + 10) * sound.samplerate and not self.damage:
             block = np.full((count, sound.channels), np.nan, np.float32)
             try:
-                block = sound.read(count, always_2d=True, out=block)
+                with self._watched.reading():
+                    block = sound.read(count, always_2d=True, out=block)
             except (soundfile.LibsndfileError, RuntimeError) as e:
                 if _is_of_the_disk(e):
                     raise
@@ -181,7 +228,7 @@ def _filled_rows(block: NDArray[np.float32]) -> NDArray[np.float32]:
     return block[: filled[-1] + 1] if len(filled) else block[:0]
 
 
-def _decode(sound: object) -> ReadRecording:
+def _decode(sound: object, watched: _Watched) -> ReadRecording:
     import soundfile
 
     assert isinstance(sound, soundfile.SoundFile)
@@ -191,7 +238,7 @@ def _decode(sound: object) -> ReadRecording:
         )
     if sound.channels > _MOST_CHANNELS:
         raise UnreadableRecording(f"it has {sound.channels} channels", "mono or stereo is needed")
-    blocks = _Blocks(sound)
+    blocks = _Blocks(sound, watched)
     recording = resample_recording(blocks, sound.samplerate)
     seconds = blocks.frames / sound.samplerate
     if seconds < _LEAST:
