@@ -48,9 +48,8 @@ def home(here: Path) -> Path:
 @cache
 def _first_home() -> Path:
     """The folder that every `home` is a copy of, which this process builds once."""
-    kept = tempfile.TemporaryDirectory(prefix="lickwright-home-")
-    atexit.register(kept.cleanup)
-    folder = Path(kept.name)
+    folder = Path(tempfile.mkdtemp(prefix="lickwright-home-"))
+    atexit.register(_remove, folder, os.getpid())
     (folder / "lib").mkdir()
     for n in range(3):
         (folder / f"lib/n{n:04}.lick").write_text(lick(n))
@@ -66,6 +65,12 @@ def _first_home() -> Path:
     sqlite3.connect(docs / "accounts.db").close()
     change(folder)
     return folder
+
+
+def _remove(folder: Path, owner: int) -> None:
+    """Remove the folder, but not in a process that was forked and ends first: a TemporaryDirectory goes with the last reference to it, there too."""
+    if os.getpid() == owner:
+        shutil.rmtree(folder)
 
 
 def change(here: Path) -> None:
