@@ -561,6 +561,18 @@ def test_a_note_that_no_stretch_begins_is_told_to_be_early_or_late_where_its_par
     _is_told_late(found, 4, tones[4].start, late)
 
 
+def test_a_note_as_soft_as_the_room_is_told_to_be_late_where_all_bands_rise() -> None:
+    """28 decibels softer than the others and under the ring of the one before it, it has no clear attack, but its partials rise and all bands do."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    tones[6] = moved(tones[6], 0.0, 0.1)
+    tones[5] = tones[5]._replace(end=tones[6].start + 0.05)
+    seconds = tones[-1].end + 0.5
+    others = pluck([tone for tone in tones if tone is not tones[6]], seconds)
+    found = judged(timeline, others + 0.04 * pluck([tones[6]], seconds))
+    assert differing(found) == {6: {DifferenceKind.LATE}}
+
+
 def test_the_stretch_that_a_note_without_one_begins_with_is_a_free_one() -> None:
     timeline = timeline_of(WALK)
     tones, performance = take_of(timeline)

@@ -72,9 +72,7 @@ def _is_told(heard: HeardPass, n: int, start: float, timing: OnsetTiming) -> boo
 def _is_sure(heard: HeardPass, n: int, start: float, late: float) -> bool:
     """Return whether the partials of a group rise where it begins, or a string is struck there; it is so many seconds late."""
     told = [entry for entry in heard.entries(n, start, CLAIMED) if entry is not None]
-    if heard.is_struck_sharply(start) and (heard.repeats(n) or _enter(told, RISEN, DOUBTFUL_STRENGTH)):
-        return True
-    if heard.is_repeated(n) and _is_renewed_late(heard, n, start, late):
+    if _is_struck(heard, n, start, told) or _is_renewed(heard, n, start, told, late):
         return True
     begin = heard.stretch_at(n, start)
     if begin is None:
@@ -83,8 +81,16 @@ def _is_sure(heard: HeardPass, n: int, start: float, late: float) -> bool:
     return _enter(told, -np.inf if struck else RISEN, SURE_STRENGTH) or (struck and not told)
 
 
-def _is_renewed_late(heard: HeardPass, n: int, start: float, late: float) -> bool:
-    """Return whether a string that sounds is struck again near the beginning of a group, and is early or late at that instant too."""
+def _is_struck(heard: HeardPass, n: int, start: float, told: Sequence[Entry]) -> bool:
+    """Return whether a string is struck sharply where a group begins, and it is that of the group: its partials rise, or sound already."""
+    return heard.is_struck_sharply(start) and (heard.repeats(n) or _enter(told, RISEN, DOUBTFUL_STRENGTH))
+
+
+def _is_renewed(heard: HeardPass, n: int, start: float, told: Sequence[Entry], late: float) -> bool:
+    """Return whether the string of a single note is struck near its beginning, by the rise of all bands, and is early or late at that instant too."""
+    rises = heard.groups[n].kind is ExpectedKind.SINGLE and _enter(told, RISEN, -np.inf)
+    if not rises and not heard.is_repeated(n):
+        return False
     odds, struck_at = heard.renewal(n, start)
     return odds > RENEWED and (late + struck_at - start) * np.sign(late) > DOUBTFUL_LATENESS
 
