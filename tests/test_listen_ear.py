@@ -140,6 +140,12 @@ def test_a_step_without_a_pick_is_a_boundary() -> None:
     assert any(abs(at - 1.0) < 0.02 for at in steps)
 
 
+@pytest.mark.parametrize("samples", [0, 1, 100, 300, 700])
+def test_a_recording_of_a_few_milliseconds_is_heard(samples: int) -> None:
+    wave = pluck([steady(0.0, 0.5, 60)], 0.5)[:samples]
+    assert hear_recording(recorded(wave)).count <= 1
+
+
 @pytest.mark.parametrize("cents", [-34, 0, 27])
 def test_the_tuning_of_the_whole_guitar(cents: float) -> None:
     tones = [steady(0.3 + 0.4 * n, 0.7 + 0.4 * n, p + cents / 100) for n, p in enumerate((52, 57, 59, 60, 64))]

@@ -70,7 +70,7 @@ def _flux_peaks(features: Features, sounding: NDArray[np.bool_]) -> tuple[NDArra
     usual = _running(flux[::4], _MEDIAN_REACH // 4, np.median).repeat(4)[: len(flux)]
     if len(usual) < len(flux):
         usual = np.pad(usual, (0, len(flux) - len(usual)), mode="edge")
-    soon = np.concatenate((sounding[4:], np.zeros(4, bool)))  # its sound comes after it
+    soon = np.pad(sounding, (0, 4))[4:]  # its sound comes after it
     peaks = np.flatnonzero((flux == highest) & (flux > 0) & (soon | sounding))
     if not len(peaks):
         return peaks, 1.0
