@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from effort import calls
 from lickwright.core.fast_dataclass import replace
 from lickwright.listen.judge_extras import find_extras
 from lickwright.listen.wave_breaks import period_break, phase_break
@@ -97,3 +98,14 @@ def test_a_stroke_is_no_extra_note_where_a_note_of_the_lick_may_be_it(music: str
         starts[4] = begins[4] = None
         found = replace(found, times=replace(found.times, starts=tuple(starts), begins=tuple(begins)))
     assert len(find_extras(found, 1.0)) == extras
+
+
+def test_what_changes_long_after_a_lick_costs_nothing() -> None:
+    """A recording may go on for half an hour, and have hundreds of passes."""
+    timeline = timeline_of(LONG)
+    tones, performance = take_of(timeline)
+    found = matched_wave(timeline, pluck(tones), tones, performance)
+    later = np.concatenate((found.hearing.changes, 60 + np.arange(1_000) * 0.1))
+    longer = replace(found, hearing=replace(found.hearing, changes=later))
+    longer.hearing.unstruck.append(found.unstruck_sharpness())
+    assert calls(lambda: find_extras(longer, 1.0)) < calls(lambda: find_extras(found, 1.0)) + 100

@@ -50,29 +50,30 @@ def _extras_between(heard: HeardPass, n: int, following: int | None, pace: float
         return
     stop = until - _LATEST
     places: list[tuple[float, int | None]] = [
-        (float(heard.hearing.starts[k]), k) for k in _stretches_between(heard, n, following)
+        (float(heard.hearing.starts[k]), k) for k in _stretches_between(heard, n, following, stop)
     ]
-    places += [(at, None) for at in _changes_between(heard, n, next_start)]
+    places += [(at, None) for at in _changes_between(heard, n, stop if next_start is None else min(next_start, stop))]
     for at, k in sorted(places, key=lambda place: place[0]):
-        if at < stop and all(start is None or abs(at - start) >= _APART for start in times.starts):
+        if all(start is None or abs(at - start) >= _APART for start in times.starts):
             pitch = _extra_pitch(heard, at, k, n, following)
             if pitch is not None:
                 yield ExtraNote(at, pitch, heard.groups[n].sounds[0])
 
 
-def _stretches_between(heard: HeardPass, n: int, following: int | None) -> Iterator[int]:
-    """Yield the stretches between two groups that are loud."""
+def _stretches_between(heard: HeardPass, n: int, following: int | None, stop: float) -> Iterator[int]:
+    """Yield the stretches between two groups that are loud and begin before an instant (seconds)."""
     hearing = heard.hearing
-    for k in range((heard.times.begins[n] or 0) + 1, _stop_between(heard, following)):
+    last = min(_stop_between(heard, following), int(np.searchsorted(hearing.starts, stop)))
+    for k in range((heard.times.begins[n] or 0) + 1, last):
         if hearing.levels[k] >= hearing.features.loud - _SOFT:
             yield k
 
 
-def _changes_between(heard: HeardPass, n: int, next_start: float | None) -> Sequence[float]:
-    """Return the instants (seconds) after the beginning of a group, and before that of the next one, at which the sound changes and no stretch begins."""
+def _changes_between(heard: HeardPass, n: int, stop: float) -> Sequence[float]:
+    """Return the instants from the beginning of a group on and before another one (seconds) at which the sound changes and no stretch begins."""
     changes = heard.hearing.changes
-    first = np.searchsorted(changes, heard.times.starts[n] or 0.0)
-    return [float(at) for at in changes[first:] if next_start is None or at < next_start]
+    first, last = np.searchsorted(changes, (heard.times.starts[n] or 0.0, stop))
+    return [float(at) for at in changes[first:last]]
 
 
 def _extra_pitch(heard: HeardPass, at: float, k: int | None, n: int, following: int | None) -> float | None:
