@@ -76,7 +76,7 @@ def _lateness(curve: TempoCurve) -> tuple[Values, Values]:
 
     A short jump of time makes the onset late that it comes before. After a pause, time begins with the first onset: how late that is cannot be told.
     """
-    late, error = curve.off.copy(), curve.error
+    late, error = curve.off.copy(), curve.error.copy()
     ends = [0, *sorted(curve.jumps), len(late)]
     for first, last in zip(ends, ends[1:], strict=False):
         in_time = ~curve.out[first:last]
