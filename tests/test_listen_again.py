@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from effort import calls
 from lickwright.core.fast_dataclass import replace
 from lickwright.listen.judge_extras import find_extras
+from lickwright.listen.stretches import Hearing
 from lickwright.listen.wave_breaks import period_break, phase_break
 from plucked import RATE, Samples, Tone, judged, matched_wave, pluck, recorded, steady, take_of, timeline_of
 
 LONG = 'key A minor\ntempo 80\nstep 1/8\nlick "Long"\n| A0 A3 D0 D2 G0 G2 B1- | G0 D2 D0 A3 G2--- ||\n'
+WALK = 'key A minor\ntempo 100\nstep 1/8\nlick "Walk"\n| A0 A3 D0 D2 G0 G2 B1 G2 | G0 D2 D0 A3 A0--- ||\n'
+Values = NDArray[np.float64]
 AT = 1.0  # seconds
 
 
@@ -27,7 +31,7 @@ def _tone(start: float = 0.2, end: float = 2.0) -> Tone:
     return steady(start, end, 57.0)._replace(picked=False)
 
 
-def _swung(seconds: np.ndarray) -> np.ndarray:
+def _swung(seconds: Values) -> Values:
     return 57 + 0.3 * np.sin(2 * np.pi * 5.5 * seconds)
 
 
@@ -109,3 +113,43 @@ def test_what_changes_long_after_a_lick_costs_nothing() -> None:
     longer = replace(found, hearing=replace(found.hearing, changes=later))
     longer.hearing.unstruck.append(found.unstruck_sharpness())
     assert calls(lambda: find_extras(longer, 1.0)) < calls(lambda: find_extras(found, 1.0)) + 100
+
+
+def _cut_at(hearing: Hearing, at: float, pitch: float) -> Hearing:
+    """What is heard, with one more stretch that begins at an instant; a string may have been struck there."""
+    k = int(np.searchsorted(hearing.starts, at))
+    parts = {
+        "starts": at,
+        "picks": 1.0,
+        "pitches": pitch,
+        "levels": hearing.levels[k - 1],
+        "steps": True,
+        "plucked": 1.0,
+    }
+    return replace(hearing, **{name: np.insert(getattr(hearing, name), k, value) for name, value in parts.items()})
+
+
+@pytest.mark.parametrize("sign", ["~~", ""])
+def test_a_vibrato_that_is_wider_than_written_is_no_extra_note(sign: str) -> None:
+    """The ear may cut a note where its pitch goes up by most of a half step; where no vibrato is written that is another note."""
+    timeline = timeline_of(LONG.replace("G2---", f"G2{sign}---"))
+    (*tones, last), performance = take_of(timeline)
+
+    def swung(seconds: Values) -> Values:
+        return 57 + 0.45 * (1 - np.cos(2 * np.pi * 5 * (seconds - last.start)))
+
+    played = [*tones, last._replace(pitch=swung)]
+    found = matched_wave(timeline, pluck(played), played, performance)
+    found = replace(found, hearing=_cut_at(found.hearing, last.start + 0.25, 57.8))
+    assert len(find_extras(found, 1.0)) == (not sign)
+
+
+@pytest.mark.parametrize(("level", "extras"), [(0.06, 0), (0.3, 1)])
+def test_a_low_note_of_a_guitar_farther_away_is_no_extra_note(level: float, extras: int) -> None:
+    """It is 14 dB softer than those of the player."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    wave, last = pluck(tones), tones[-1]
+    other = steady(last.start + 0.7, last.end, 47, string=9)
+    judgement = judged(timeline, wave + pluck([other], len(wave) / RATE, level)[: len(wave)])
+    assert len(judgement.passes[judgement.best].extras) == extras
