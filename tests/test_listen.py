@@ -123,6 +123,18 @@ def test_a_wrong_note() -> None:
     ]
 
 
+@pytest.mark.parametrize(("which", "by"), [(0, 12), (5, 12), (5, -12), (7, -12)])
+def test_a_note_an_octave_off_is_wrong(which: int, by: float) -> None:
+    """All its partials may be those of the right note, but not the other way around."""
+    timeline = timeline_of(WALK)
+    tones = take_of(timeline)[0]
+    tones[which] = moved(tones[which], by)
+    found = judged(timeline, pluck(tones))
+    assert differing(found) == {which: {DifferenceKind.NOTE}}
+    (remark,) = find_remarks(timeline, best(found))
+    assert remark.words.endswith(f"was heard, an octave too {'high' if by > 0 else 'low'}")
+
+
 def test_a_missing_note_and_an_extra_one() -> None:
     timeline = timeline_of(WALK)
     tones = take_of(timeline)[0]

@@ -15,7 +15,7 @@ from lickwright.listen.lateness import SURE, judge_onsets
 from lickwright.listen.pitch import BEFORE, frame_pitches
 from lickwright.listen.recording import LONGEST, RATE, resample_recording
 from lickwright.listen.renewals import renewal_odds, steepest_renewal
-from lickwright.listen.second_opinion import own_strengths
+from lickwright.listen.second_opinion import is_octave_off, is_surely_another, look_at, own_strengths
 from lickwright.listen.stretches import PICKED, hear_recording
 from lickwright.listen.tuning import KnownNote, measured_tuning, overall_tuning
 from plucked import Tone, pluck, recorded, steady, talk
@@ -206,6 +206,22 @@ def test_both_notes_of_a_double_stop_are_told_by_their_own_partials() -> None:
     assert own_strengths(spectrum, 57, [61])[0] > 0.5 > own_strengths(spectrum, 58, [61])[0]
     assert own_strengths(spectrum, 61, [57])[0] > 0.5 > own_strengths(spectrum, 60, [57])[0]
     assert own_strengths(spectrum, 69, [57])[1] == 0  # an octave shares all of them
+
+
+@pytest.mark.parametrize("by", [-12, 12])
+def test_an_octave_off_is_told_from_an_octave_misheard_by_the_odd_partials(by: int) -> None:
+    for pitch in (45, 57, 69):
+        look = look_at(recorded(pluck([steady(0.2, 1.0, pitch)])), 0.2, 1.0)
+        assert is_octave_off(look, pitch, pitch - by)  # played
+        assert not is_octave_off(look, pitch + by, pitch)  # misheard
+        assert not is_octave_off(look, pitch + 7, pitch)
+
+
+def test_another_pitch_is_sure_where_its_partials_are_there_and_those_of_the_expected_one_are_not() -> None:
+    for pitch in (43, 57, 69):
+        look = look_at(recorded(pluck([steady(0.2, 1.0, pitch)])), 0.2, 1.0)
+        assert all(is_surely_another(look, pitch, pitch + by) for by in (-7, -4, -3, -2, -1, 1, 2, 3, 4, 5))
+        assert not any(is_surely_another(look, pitch + by, pitch) for by in (-12, -7, -2, -1, 0, 1, 2, 5, 12))
 
 
 def test_the_height_and_the_time_of_a_bend() -> None:

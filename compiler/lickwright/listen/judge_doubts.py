@@ -19,7 +19,7 @@ from lickwright.listen.judge_joined import stays_unjoined, wrong_arrival
 from lickwright.listen.judge_notes import told_range
 from lickwright.listen.model import UNHEARD, HeardNote, NoteVerdict
 from lickwright.listen.pass_times import SURE_PICK
-from lickwright.listen.second_opinion import is_misheard
+from lickwright.listen.second_opinion import is_misheard, is_surely_another, look_at
 
 _FARTHER = 0.150  # seconds on either side of the expected time in which an early or late note may enter
 _FAINT = -20.0  # strength of an entry, of wrong notes at least -17
@@ -64,9 +64,23 @@ def take_back_doubts(heard: HeardPass, notes: Sequence[HeardNote]) -> None:
 
 
 def _may_be_another_sound(heard: HeardPass, n: int, note: HeardNote) -> bool:
-    """Return whether a pitch that is heard instead of a written one may not begin with it, unless a finger comes to rest there."""
+    """Return whether a pitch that is heard instead of a written one may not begin with it, and neither its partials nor a finger that rests there tell it."""
     unsure = heard.times.begins[n] is None or _is_another_string(heard, n, note)
-    return unsure and wrong_arrival(heard, n) is None
+    return unsure and not _is_surely_wrong(heard, n, note) and wrong_arrival(heard, n) is None
+
+
+def _is_surely_wrong(heard: HeardPass, n: int, note: HeardNote) -> bool:
+    """Return whether the partials of a struck note surely are those of the pitch that was heard, and it holds that pitch."""
+    start, group = heard.times.starts[n], heard.groups[n]
+    if start is None or note.pitch is None or not group.struck or group.kind is not ExpectedKind.SINGLE:
+        return False
+    stop, features = heard.times.stops[n], heard.hearing.features
+    frames = slice(round((start + _SETTLED) / FRAME), round(min(stop, start + _LOOK) / FRAME))
+    own = np.abs(features.pitch[frames] - heard.higher - note.pitch) < _NEAR
+    if not len(own) or (own & (features.clarity[frames] > _CLEAR)).mean() < _GOES_ON:
+        return False
+    look = look_at(heard.hearing.recording, start, stop)
+    return is_surely_another(look, note.pitch + heard.higher, group.pitches[0] + heard.higher)
 
 
 def _judge_single_again(heard: HeardPass, n: int, note: HeardNote) -> None:

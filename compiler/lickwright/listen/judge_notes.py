@@ -16,7 +16,7 @@ from lickwright.listen.features import FRAME
 from lickwright.listen.judge_pairs import judge_pair
 from lickwright.listen.model import UNHEARD, HeardNote, NoteVerdict
 from lickwright.listen.pass_times import SURE_PICK, PassTimes
-from lickwright.listen.second_opinion import beats_expected, is_misheard, new_spectrum
+from lickwright.listen.second_opinion import Look, beats_expected, is_misheard, is_octave_off, look_at, new_spectrum
 from lickwright.listen.stretches import Hearing, clear_pitch
 from lickwright.notation.techniques import Curve
 
@@ -69,7 +69,7 @@ def _judge_single(
         _judge_unclear(note, hearing, begin, new_spectrum(hearing.recording, start, stop), higher)
     elif not low <= clear <= high:
         if not _starts_right(hearing, group, start, stop, higher):
-            _judge_other_pitch(note, group, new_spectrum(hearing.recording, start, stop), clear, higher)
+            _judge_other_pitch(note, group, look_at(hearing.recording, start, stop), clear, higher)
         if _is_left_over(hearing, groups, n, begin, clear):
             _leave_out(note)
     return note
@@ -111,14 +111,17 @@ def _starts_right(hearing: Hearing, group: ExpectedGroup, start: float, stop: fl
     return bool(group.low - _NEAR < pitch < group.high + _NEAR)
 
 
-def _judge_other_pitch(note: HeardNote, group: ExpectedGroup, spectrum: Spectrum, pitch: float, higher: float) -> None:
+def _judge_other_pitch(note: HeardNote, group: ExpectedGroup, look: Look, pitch: float, higher: float) -> None:
     """Call a note wrong whose pitch came out as another one, unless that is misheard, or another string's."""
     way = np.arange(group.low, group.high + 0.5, 0.5)
     expected = min(max(pitch, group.low), group.high)
+    if group.struck and len(way) == 1 and is_octave_off(look, pitch + higher, expected + higher):
+        note.verdict = NoteVerdict.WRONG
+        return
     if abs(pitch - expected) > (_FARTHEST if group.struck else _JOINED_REACH):
         note.verdict, note.why = NoteVerdict.UNTOLD, UNHEARD
     elif not any(is_misheard(pitch, float(p)) for p in way) and beats_expected(
-        spectrum, pitch + higher, expected + higher
+        look.new, pitch + higher, expected + higher
     ):
         note.verdict = NoteVerdict.WRONG
 

@@ -13,18 +13,15 @@ from typing import NamedTuple
 
 import numpy as np
 
-from lickwright.listen.combs import LATE, Spectrum, partial_levels, stretch_spectrum, without_before
+from lickwright.listen.combs import partial_levels
 from lickwright.listen.expected import ExpectedGroup, note_bends
 from lickwright.listen.model import UNHEARD, HeardNote, NoteVerdict
-from lickwright.listen.second_opinion import own_strengths
+from lickwright.listen.second_opinion import Look, look_at, own_strengths
 from lickwright.listen.stretches import Hearing
 from lickwright.timeline.model import SoundingNote
 
 _NEIGHBORS = (-5, -4, -3, -2, -1, 1, 2, 3, 4, 5)  # semitones: what a note of a double stop is held against
 _OWN = 2  # partials that a pitch must have for itself
-_LOOK = 0.26  # seconds over which a double stop is looked at
-_LEAST_LOOK = 0.10  # seconds
-_TURNS = 2.3  # between two partials over a look that tells them apart
 # By how much another pitch must be the stronger one: of right notes none has more than 0.03, of wrong ones 98 in 100 have. And how strong it must be: of wrong
 # ones 99 in 100 are, and 9 in 10 of what is stronger than a missing note is not.
 _CLEARLY, _FAINT = 0.10, 0.30
@@ -35,14 +32,6 @@ _ALONE = 0.45
 # less than the first, 98 in 100 less than the second; of right ones 1 in 1,000 has less than the first, 1 in 300 less than the second.
 _GONE, _DOUBTFUL = (0.28, 0.33), (0.34, 0.35)
 _LOUD = 10 ** (-14 / 20)  # against the loudest partial; that of a missing note is a tenth of it at most
-
-
-class _Look(NamedTuple):
-    """What is seen of a double stop."""
-
-    new: Spectrum  # less what sounded before
-    whole: Spectrum
-    apart: float  # hertz between two partials that are told apart
 
 
 class _Other(NamedTuple):
@@ -57,19 +46,13 @@ _NONE = _Other(0, 0.0)
 
 def judge_pair(hearing: Hearing, group: ExpectedGroup, start: float, stop: float, higher: float) -> list[HeardNote]:
     """Return the two notes of a double stop that is heard from `start` to `stop` (seconds) on a guitar so many semitones higher."""
-    look = _look(hearing, start, stop)
+    look = look_at(hearing.recording, start, stop)
     ways = [[pitch + higher for pitch in _ways(group, n)] for n in (0, 1)]
     played = _likeliest(look, ways)
     return [
         _judge_one(look, group, n, played[n], [way + played[1 - n] for way in ways[1 - n]], start, higher)
         for n in (0, 1)
     ]
-
-
-def _look(hearing: Hearing, start: float, stop: float) -> _Look:
-    end = min(max(stop, start + _LEAST_LOOK), start + _LOOK)
-    whole = stretch_spectrum(hearing.recording, start, end)
-    return _Look(without_before(hearing.recording, start, whole), whole, _TURNS / (end - start - LATE))
 
 
 def _ways(group: ExpectedGroup, n: int) -> tuple[float, ...]:
@@ -79,7 +62,7 @@ def _ways(group: ExpectedGroup, n: int) -> tuple[float, ...]:
     return tuple(pitch + by for by in np.arange(0, max(reached, default=0.0) + 0.5, 0.5))
 
 
-def _likeliest(look: _Look, ways: Sequence[Sequence[float]]) -> tuple[int, int]:
+def _likeliest(look: Look, ways: Sequence[Sequence[float]]) -> tuple[int, int]:
     """Return by how many semitones something else sounds than each note of a double stop: of all readings the one in which it is clearest.
 
     A wrong note may be near both written ones, or an octave off a pitch near the other, so each is held against what the other one would be then. None is
@@ -108,7 +91,7 @@ def _is_one_of(pitch: float, others: Sequence[float]) -> bool:
     return any(abs(pitch - other) < 0.5 for other in others)
 
 
-def _other_pitches(look: _Look, ways: Sequence[float], taken: Sequence[float]) -> list[_Other]:
+def _other_pitches(look: Look, ways: Sequence[float], taken: Sequence[float]) -> list[_Other]:
     """Return the pitches near a written one that clearly sound instead of it, by what neither it nor the pitches `taken` share; none of a bent note."""
     if len(ways) > 1:
         return []
@@ -119,7 +102,7 @@ def _other_pitches(look: _Look, ways: Sequence[float], taken: Sequence[float]) -
 
 
 def _judge_one(
-    look: _Look, group: ExpectedGroup, n: int, by: int, taken: Sequence[float], start: float, higher: float
+    look: Look, group: ExpectedGroup, n: int, by: int, taken: Sequence[float], start: float, higher: float
 ) -> HeardNote:
     """Judge one note of a double stop that sounds `by` semitones higher, and whose other note has the pitches `taken`."""
     sound, written = group.sounds[n], group.pitches[n]
@@ -135,7 +118,7 @@ def _judge_one(
     return note
 
 
-def _untold_reason(look: _Look, sound: SoundingNote, pitch: float, taken: Sequence[float]) -> str:
+def _untold_reason(look: Look, sound: SoundingNote, pitch: float, taken: Sequence[float]) -> str:
     """Return why it cannot be told whether a note is there; "" where it can."""
     if note_bends(sound):
         return "bent notes of a double stop"
@@ -145,32 +128,22 @@ def _untold_reason(look: _Look, sound: SoundingNote, pitch: float, taken: Sequen
     return UNHEARD if faint and not _is_loudest(look, pitch, taken) else ""
 
 
-def _surplus(look: _Look, pitch: float, other: float, taken: Sequence[float]) -> float:
+def _surplus(look: Look, pitch: float, other: float, taken: Sequence[float]) -> float:
     """Return by how much another pitch is clearer than it must be to sound instead of a written one."""
+    there = look.strengths(other, [*taken, pitch])
     if own_strengths(look.new, pitch, taken, look.apart)[1] < _OWN:
-        if len(taken) > 1:
-            return -1.0  # the other note is bent, to this pitch or past it
-        return min(_strength(look, spectrum, other, [*taken, pitch]) for spectrum in look[:2]) - _ALONE
-    strengths = [
-        (_strength(look, spectrum, other, [*taken, pitch]), _strength(look, spectrum, pitch, [*taken, other]))
-        for spectrum in look[:2]
-    ]
-    return min(strengths[0][0] - _FAINT, *(there - here - _CLEARLY for there, here in strengths))
+        return min(there) - _ALONE if len(taken) == 1 else -1.0  # where the other note is bent, it may pass this pitch
+    here = look.strengths(pitch, [*taken, other])
+    return min(there[0] - _FAINT, *(one - none - _CLEARLY for one, none in zip(there, here, strict=True)))
 
 
-def _strength(look: _Look, spectrum: Spectrum, pitch: float, others: Sequence[float]) -> float:
-    """Return how strong a pitch is by its own partials, 0 where it has too few to tell."""
-    value, partials = own_strengths(spectrum, pitch, others, look.apart)
-    return value if partials >= _OWN else 0.0
-
-
-def _is_faint(look: _Look, pitch: float, taken: Sequence[float], limits: tuple[float, float]) -> bool:
+def _is_faint(look: Look, pitch: float, taken: Sequence[float], limits: tuple[float, float]) -> bool:
     """Return whether less of a note than these strengths is new, and sounds at all."""
     strengths = (own_strengths(spectrum, pitch, taken)[0] for spectrum in look[:2])
     return all(strength < limit for strength, limit in zip(strengths, limits, strict=True))
 
 
-def _is_loudest(look: _Look, pitch: float, others: Sequence[float]) -> bool:
+def _is_loudest(look: Look, pitch: float, others: Sequence[float]) -> bool:
     """Return whether the lowest partial of a note is one of the loudest that are new, and no partial of the other notes."""
     near = [abs(pitch - other - 12 * np.log2(n)) for other in others for n in range(1, 9)]
     return min(near) >= 1.0 and bool(partial_levels(look.new, pitch, 1)[0] >= _LOUD * look.new.max())

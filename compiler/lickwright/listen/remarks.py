@@ -96,7 +96,8 @@ def _wrong_words(timeline: Timeline, note: HeardNote, where: str, pace: float) -
     off = heard - note.written
     shift = round(note.written - note.sound.pitch)  # capo and tuning: names are those of the frets
     name = _letter(timeline, round(heard) - shift)
-    return f"{where}: {name} was heard, {interval_words(off)} too {'high' if off > 0 else 'low'}"
+    distance = "an octave" if abs(round(off)) == 12 else interval_words(off)
+    return f"{where}: {name} was heard, {distance} too {'high' if off > 0 else 'low'}"
 
 
 def _letter(timeline: Timeline, pitch: int) -> str:
