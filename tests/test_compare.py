@@ -521,7 +521,7 @@ def test_the_value_for_programs_is_complete() -> None:
     assert one["theirs"][0]["fret"] == 8
 
 
-@every_nth(2)
+@every_nth(4)
 def test_any_two_licks_can_be_compared(every: int) -> None:
     """Bass with guitar, a riff with a tune: nothing breaks, every number of the report is in the tabs."""
     licks = [one for path in sorted(SAMPLES.rglob("*.lick")) for one in compile_text(path.read_text("utf-8")).licks]

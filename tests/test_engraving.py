@@ -263,7 +263,7 @@ COUNTED = EngravingOptions(count=True)
 EVERYTHING = EngravingOptions(count=True, staff=True, chord_shapes=True)
 
 
-@every_nth(2)
+@every_nth(4)
 def test_no_two_glyphs_overlap(every: int) -> None:
     for name, grid in (*sample_grids()[:: 3 * every], *made_grids(24, 11)[: 8 // every], *two_part_grids(4, 3)):
         check_glyphs(name, grid, WIDTH, EVERYTHING)
@@ -307,9 +307,10 @@ def flat(group: ItemGroup) -> Iterator[ItemGroup]:
 @pytest.mark.parametrize(
     ("width", "options", "every"),
     [
-        (WIDTH, EngravingOptions(staff=True), 1),
-        (WIDTH, COUNTED, 3),
-        (250.0, EngravingOptions(), 3),
+        (WIDTH, EngravingOptions(staff=True), 2),
+        (WIDTH, COUNTED, 6),
+        pytest.param(WIDTH, EngravingOptions(staff=True), 1, marks=pytest.mark.slow),
+        (250.0, EngravingOptions(), 6),
         pytest.param(WIDTH, COUNTED, 1, marks=pytest.mark.slow),
         pytest.param(250.0, EngravingOptions(), 1, marks=pytest.mark.slow),
     ],
@@ -321,7 +322,7 @@ def test_nothing_touches_and_every_event_is_drawn_once_in_the_samples(
         check(name, grid, music_of(grid, width, options), options)
 
 
-@every_nth(2)
+@every_nth(4)
 def test_nothing_touches_and_every_event_is_drawn_once_in_made_up_licks(every: int) -> None:
     options = EngravingOptions(count=True, staff=True)
     for name, grid in made_grids(24, 11)[::every]:
@@ -519,7 +520,7 @@ def test_a_chord_is_shown_as_the_lick_plays_it_and_else_near_by() -> None:
     assert drawn_shapes(grid, EngravingOptions()) == []
 
 
-@every_nth(2)
+@every_nth(4)
 def test_chord_diagrams_touch_nothing_and_hold_the_notes_of_their_chords(every: int) -> None:
     found = 0
     for name, grid in sample_grids()[::every]:
@@ -919,7 +920,7 @@ def test_two_voices_have_stems_on_both_sides_of_the_strings(music: str, above: i
             assert any(box.bottom < system.top for box in beams) == bool(above)
 
 
-@every_nth(2)
+@every_nth(4)
 def test_two_voices_hold_every_note_of_their_bar_once_and_fill_it(every: int) -> None:
     found = 0
     for name, grid in two_part_grids(20 // every, 5):

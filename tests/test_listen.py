@@ -392,6 +392,7 @@ def test_a_lick_is_known_by_low_chords_that_are_not_judged() -> None:
     assert differing(found) == {}
 
 
+@pytest.mark.slow
 def test_a_slow_lick_is_known_under_a_voice() -> None:
     timeline = timeline_of(SLOW)
     wave = pluck(take_of(timeline)[0], level=0.1)
@@ -485,7 +486,7 @@ def test_a_phrase_begun_again_is_said_once_whatever_stands_before_it(count: int,
     assert not best(found).pauses
 
 
-@pytest.mark.parametrize("gone", [0.8, 5.0])
+@pytest.mark.parametrize("gone", [0.8, pytest.param(5.0, marks=pytest.mark.slow)])
 def test_the_first_half_then_talk_then_the_whole_is_one_time_begun_again(gone: float) -> None:
     """Talk that follows the first half at once is not the rest of it."""
     timeline = timeline_of(WALK)
@@ -633,7 +634,7 @@ def test_repeated_notes_are_heard_where_an_amplifier_levels_them() -> None:
     assert set(range(16)) - set(_heard_verdicts(_overdriven(10))) == {10}
 
 
-@pytest.mark.parametrize(("n", "late"), [(10, 0.08), (11, -0.1), (11, 0.08)])
+@pytest.mark.parametrize(("n", "late"), [(10, 0.08), (11, -0.1), pytest.param(11, 0.08, marks=pytest.mark.slow)])
 def test_a_repeated_note_is_told_to_be_late_where_an_amplifier_levels_it(n: int, late: float) -> None:
     """No pitch rises there, and the high band hardly: that all bands rise together tells that the string is struck."""
     found = _overdriven(late=(n, late))
@@ -706,7 +707,7 @@ def test_a_time_that_breaks_off_is_not_better_than_a_whole_one() -> None:
     assert "played 2 times: this is time 1, the best" in "\n".join(judgement_text(found, 100, False))
 
 
-@pytest.mark.parametrize("left", range(13))
+@pytest.mark.parametrize("left", [pytest.param(n, marks=[] if n % 4 == 0 else pytest.mark.slow) for n in range(13)])
 def test_each_note_that_is_left_out_is_missing(left: int) -> None:
     """The note before ends at once where the next one should begin, and silence follows."""
     timeline = timeline_of(WALK)

@@ -40,7 +40,12 @@ def _judged(written: str, played: str, late: int = -1) -> Judgement:
     ("written", "played", "said"),
     [
         ("straight", "shuffle", "you swing the eighth notes, about 2:1, where they are written even"),
-        ("straight", "swing 3:2", "you swing the eighth notes, about 3:2, where they are written even"),
+        pytest.param(
+            "straight",
+            "swing 3:2",
+            "you swing the eighth notes, about 3:2, where they are written even",
+            marks=pytest.mark.slow,
+        ),
         ("shuffle", "straight", "you play the eighth notes even, where they are written to swing, 2:1"),
     ],
 )
@@ -59,7 +64,7 @@ def test_another_feel_is_said_once_and_makes_no_note_late(written: str, played: 
     assert (report["written_feel"], report["played_feel"]) == (written, str(found.feel))
 
 
-@pytest.mark.parametrize("feel", ["straight", "shuffle", "swing 3:2"])
+@pytest.mark.parametrize("feel", ["straight", "shuffle", pytest.param("swing 3:2", marks=pytest.mark.slow)])
 def test_nothing_is_said_of_the_written_feel(feel: str) -> None:
     found = _judged(feel, feel)
     assert not found.in_other_feel

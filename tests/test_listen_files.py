@@ -191,7 +191,7 @@ print(json.dumps({"found": found, "left": descriptors() - before}))
 
 
 @pytest.mark.skipif(not os.path.isdir("/proc/self/fd"), reason="counts open files by /proc")
-@every_nth(5)
+@every_nth(15)
 def test_whatever_is_in_a_file_is_read_or_refused_in_one_line(tmp_path: Path, every: int) -> None:
     files = {f"case {name}".replace("/", "-"): case.data for name, case in CASES.items()}
     files |= {f"cut {name}": data for name, data in truncated(every)}

@@ -110,7 +110,13 @@ def test_a_bend_that_overshoots_and_comes_back() -> None:
 
 
 @pytest.mark.parametrize(
-    ("late", "takes", "said"), [(0.0, 0.25, False), (0.0, 0.40, False), (0.105, 0.25, True), (0.15, 0.40, True)]
+    ("late", "takes", "said"),
+    [
+        (0.0, 0.40, False),
+        (0.105, 0.25, True),
+        pytest.param(0.0, 0.25, False, marks=pytest.mark.slow),
+        pytest.param(0.15, 0.40, True, marks=pytest.mark.slow),
+    ],
 )
 def test_a_bend_of_a_slow_take_is_late_by_how_quickly_the_finger_goes(late: float, takes: float, said: bool) -> None:
     """At 60 % of the tempo a player may bend as quickly as at the written one, or as much more slowly."""
@@ -181,7 +187,7 @@ def slid(sound: int, semitones: float) -> Judgement:
     [
         (UP, 0, None),
         (UP, -1, "fret 7 on the G string: C# was heard, a half step too low"),
-        (UP, 1, "fret 7 on the G string: Eb was heard, a half step too high"),
+        pytest.param(UP, 1, "fret 7 on the G string: Eb was heard, a half step too high", marks=pytest.mark.slow),
         (DOWN, 1, "fret 7 on the G string: Eb was heard, a half step too high"),
     ],
 )

@@ -59,8 +59,8 @@ def _first_onset() -> float:
         (48_000, 1, 2, None, (0.0, 0.0)),
         (44_100, 2, 2, None, (0.012, 0.035)),
         (48_000, 2, 1, 1, (0.150, 0.250)),  # the guitar is in the second input
-        (48_000, 8, 4, None, (0.010, 0.010)),
-        (96_000, 1, 2, None, (0.0, 0.0)),
+        pytest.param(48_000, 8, 4, None, (0.010, 0.010), marks=pytest.mark.slow),
+        pytest.param(96_000, 1, 2, None, (0.0, 0.0), marks=pytest.mark.slow),
     ],
 )
 def test_what_is_played_on_the_beat_that_is_heard_is_recorded_on_the_beat(

@@ -192,7 +192,7 @@ def test_a_phrase_lives_in_the_same_place_when_its_hand_moves(semitones: int) ->
     assert moved >= 20
 
 
-@every_nth(2)
+@every_nth(4)
 @pytest.mark.parametrize("factor", [0.75, 1.33])
 @pytest.mark.parametrize("weight", ["_EVIDENCE", "_LAST", "_LOWEST", "_FIRST", "_OUTSIDE"])
 def test_no_weight_stands_on_a_knife_edge(

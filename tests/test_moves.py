@@ -319,7 +319,7 @@ def harder(lick: Lick, book: Book, source: Source, wish: MoveRequest) -> tuple[M
     return one, set(counts[0] - counts[1])
 
 
-@every_nth(2)
+@every_nth(4)
 def test_no_move_is_harder_in_silence(every: int) -> None:
     """Every sample in a key, and in a box or an octave, each time others: what the text has more of is said."""
     tried = gained = 0
@@ -386,7 +386,7 @@ def keys(timeline: Timeline) -> list[str]:
     return [str(key.transposed(n)) for n in range(12)] if key else []
 
 
-@every_nth(2)
+@every_nth(4)
 def test_a_share_of_the_samples(every: int) -> None:
     """Every sample in two keys and boxes, each time others; every day in one."""
     for n, (lick, book, source, timeline) in enumerate(licks()):
@@ -394,7 +394,7 @@ def test_a_share_of_the_samples(every: int) -> None:
             in_all(lick, book, source, timeline, MoveRequest(key=keys(timeline)[m % 12], box=str(m % 5 + 1)))
 
 
-@every_nth(2)
+@every_nth(4)
 def test_every_sample_into_a_box_and_back(every: int) -> None:
     """The pitches are those it had; with its own box that is a place it has been played in."""
     for n, (lick, book, source, timeline) in [*enumerate(licks())][::every]:

@@ -83,7 +83,7 @@ def _strewn(text: str, chance: Random) -> str:
     return "\n".join(lines) + "\n" * chance.randint(0, 3)
 
 
-@every_nth(2)
+@every_nth(4)
 def test_a_sample_in_a_hasty_hand_is_tidied_to_the_letter(every: int) -> None:
     chance = Random(5)
     for path in SAMPLES[::every]:
