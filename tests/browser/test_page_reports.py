@@ -181,7 +181,7 @@ def test_what_cannot_be_looped_is_said_in_words_alone(browser: Any, four: Path) 
             text = _reported(practice_steps=value, praise=str(hostile.index(value)))
             assert one.page.evaluate(_DROP, ["h1", text])
             one.page.wait_for_function(
-                f"document.getElementById('heard-report').textContent.includes('Good: {hostile.index(value)}.')"
+                f"() => document.getElementById('heard-report').textContent.includes('Good: {hostile.index(value)}.')"
             )
             assert one.page.locator("#heard-report button").count() == 0
             assert one.page.inner_text("#heard-report ol") == "in words"
@@ -228,7 +228,7 @@ def test_a_report_that_is_dropped_is_not_under_the_player(browser: Any, made: Pa
     with Opened(browser, made / "walk-b.html", viewport={"width": width, "height": 500}) as one:
         assert one.page.evaluate(_DROP, ["h1", (made.parent / "report.json").read_text("utf-8")])
         _wait_for_words(one.page, "heard-report", "Very close")
-        one.page.wait_for_function("scrollY > 0")
+        one.page.wait_for_function("() => scrollY > 0")
         player, heading = (one.page.locator(name).bounding_box() for name in ("#player", ".heard h2"))
         assert player["height"] > 0
         assert player["y"] + player["height"] - 1 < heading["y"] < 500
@@ -391,7 +391,7 @@ def test_results_say_how_far_a_lick_is(browser: Any, made: Path) -> None:
         page.wait_for_selector("#results-rows tr:nth-child(5)")
         assert page.inner_text("#results-progress") == told
         page.set_input_files("#results-file", takes)
-        page.wait_for_function("document.getElementById('results-message').textContent === ''")
+        page.wait_for_function("() => document.getElementById('results-message').textContent === ''")
         assert page.locator("#results-rows tr").count() == 5
         page.emulate_media(media="print")
         assert page.is_visible("#results-progress")
