@@ -22,12 +22,9 @@ _AROUND = 0.030  # seconds on either side of the instant in which the string is 
 _BEFORE, _GAP = 0.080, 0.015  # seconds before the instant between which its pitch is measured
 _BENT = 2.5  # semitones from its written pitch that it may be bent by then
 _LOUD_FROM, _LOUD_TO = 0.010, 0.100  # seconds after the instant between which it is loudest
-_MOVES = 0.4  # semitones that a group moves by: it has a bend, a slide or a vibrato
 LIKELY = 0.8  # odds (their logarithm) above which a string is struck once more
-_LEAST_SHARP, _LEAST_LOUD = (
-    2.0,
-    -15.0,
-)  # decibels of either without which no string is struck: of 614 strokes 12 have less
+# Decibels of either without which no string is struck: of 614 strokes 12 have less.
+_LEAST_SHARP, _LEAST_LOUD = 2.0, -15.0
 # Tens of decibels of `breaks`, and `turned`, of which one at least has as much where a string is struck: of 614 strokes 7 have less of both.
 _LEAST_BREAKS, _LEAST_TURNED = 0.3, 0.15
 # Decibels from and up to which each counts.
@@ -78,7 +75,7 @@ def again_odds(heard: HeardPass, at: float, group: ExpectedGroup, pitch: float) 
         bands=_tenths(steepest_renewal(hearing.recording, features.loud, *window)[0], _BANDS),
         sharp=_tenths(sharp, _SHARP),
         loud=_tenths(loud, _LOUD),
-        moving=float(group.high - group.low > _MOVES),
+        moving=float(group.is_moving),
     )
     if _odds(evidence._replace(turned=1.0)) < LIKELY:
         return NEVER

@@ -18,6 +18,7 @@ from lickwright.timeline.model import PitchGesture, SoundingNote, Timeline
 LOWEST, HIGHEST = 37.5, 90.0  # MIDI: what the ear can follow; below is a bass
 SHORTEST = 0.085  # seconds that a note must last to be judged
 _POINTS = 16  # at which the pitch of a note is looked at
+_MOVES = 0.4  # semitones between its lowest and highest pitch beyond which a group moves
 _ADJECTIVES = {Stroke.REPEAT: "tremolo picking", Stroke.SWELL: "swells", Stroke.SCRAPE: "scrapes"}
 
 
@@ -44,6 +45,11 @@ class ExpectedGroup(NamedTuple):
     struck: bool  # picked, tapped or hammered from nowhere: not joined to the note before
     lead: bool  # a grace note or a rake stroke
     why: str  # why it is passed over; "" if it is judged
+
+    @property
+    def is_moving(self) -> bool:
+        """Whether its pitch moves: it has a bend, a slide or a vibrato."""
+        return self.high - self.low > _MOVES
 
 
 def expected_groups(timeline: Timeline, performance: Performance) -> list[ExpectedGroup]:

@@ -26,7 +26,6 @@ _LIKELY = -0.5  # odds (their logarithm) from which on a stretch is an extra not
 _AROUND = 0.020  # seconds on either side of the beginning of a stretch in which the partials of its pitch rise
 _NEAR = 0.6  # semitones: what is nearer is the same pitch
 _STEP = 1.5  # semitones: of two pitches that are nearer only the high partials are told apart, whose level says nothing
-_MOVES = 0.4  # semitones that a group moves by: it has a bend, a slide or a vibrato
 _BEFORE, _GAP = 0.080, 0.020  # seconds before a stretch between which the pitch is the one that sounded before
 _SETTLED, _SOUNDED = 0.030, 0.120  # seconds after an instant between which its pitch is measured
 _NO_PICK = -3.0  # odds of a pick below which no stretch is an extra note of another pitch
@@ -128,7 +127,7 @@ def _attack_evidence(heard: HeardPass, k: int, group: ExpectedGroup) -> ExtraEvi
         picked=float(np.clip(hearing.picks[k], -8, 10)) / 10,
         sharp=float(np.clip(attack_sharpness(hearing.features, float(hearing.starts[k])), 0, 15)) / 10,
         loud=min(0.0, float(hearing.levels[k]) - hearing.features.loud) / 10,
-        moving=float(group.high - group.low > _MOVES),
+        moving=float(group.is_moving),
     )
 
 

@@ -38,10 +38,8 @@ CAPO = 5  # semitones beyond which no capo, or other tuning, is likely
 # Share of right notes that is needed at such a shift: it is chosen so that it fits, and licks of one rhythm and one scale are alike at some.
 _RIGHT_FAR = 0.85
 _USUAL_TEMPOS = (0.38, 1.5)  # of the lick's own
-_RATE_SHIFT, _RATE_NEAR = (
-    7,
-    0.05,
-)  # semitones from which on a shift that goes with the tempo is the file's, and how near the two must be, in octaves
+# Semitones from which on a shift that goes with the tempo is the file's, and how near the two must be, in octaves.
+_RATE_SHIFT, _RATE_NEAR = 7, 0.05
 # Notes that are right and alone, from which on, and share of them of which a pitch must be heard: of guitars in the sets of tests/bench/listening.py it
 # is 0.55 and more, of drums, crackle and scratches 0.2 and less: their spectra have something at every partial.
 _ALONE, _PITCHED = 3, 0.35

@@ -20,10 +20,8 @@ _LOUDER = 4.0  # times the energy of the high band before and after a click that
 _APART = 10  # milliseconds
 _FROM_NOTES = 0.020  # seconds from a note in which a noise may be its own
 _PERIODS = 0.25, 2.1  # seconds
-_EVEN, _LESS_EVEN = (
-    0.003,
-    0.001,
-)  # seconds that a click may be off, and how much more for each click since the first, before the period is known exactly
+# Seconds that a click may be off, and how much more for each click since the first, before the period is known exactly.
+_EVEN, _LESS_EVEN = 0.003, 0.001
 _FEWEST = 6  # clicks beside the notes that tell a train,
 _FILLED = 0.6  # and share of its places beside the notes, from the first click to the last one, that have one
 _NEAR = 0.015  # seconds from a click in which what begins is the click
